@@ -1,0 +1,90 @@
+"""Every error the project raises on purpose.
+
+    TierpoleError                 what a caller may catch; carries an exit status
+    ├── InputError                something written by a person is wrong; lists every fault found
+    ├── RuleError                 recorded facts already break a rule, or no rule covers the date
+    ├── StoreError                a file or folder cannot be read or written
+    ├── SolveError                the schedule could not be solved
+    └── Stopped                   the user stopped the work; carries the best result so far
+
+Texts follow one form: *where: field must be rule, got value. Do this.*
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing wrong in something a person wrote.
+
+    `place` is the table and row (`lots[3] "Lane"`), `field` the key, `value` what was
+    found (`None` when missing) and `allowed` what would have been right.
+    """
+
+    place: str
+    field: str
+    value: Any
+    allowed: str
+    cure: str = ""
+
+    def __str__(self) -> str:
+        got = "it is missing" if self.value is None else f"got {_shown(self.value)}"
+        where = f"{self.place}: {self.field}" if self.field else self.place
+        cure = f" {self.cure}" if self.cure else ""
+        return f"{where} must be {self.allowed}, {got}.{cure}"
+
+
+class TierpoleError(Exception):
+    """Base of all errors below; `exit_status` is what the command line returns."""
+
+    exit_status = 1
+
+
+class InputError(TierpoleError):
+    """A file a person wrote has faults; all of them are listed, not only the first."""
+
+    exit_status = 2
+
+    def __init__(self, file: str, faults: Sequence[Fault]):
+        self.file = file
+        self.faults = tuple(faults)
+        super().__init__(file, self.faults)
+
+    def __str__(self) -> str:
+        count = "1 problem" if len(self.faults) == 1 else f"{len(self.faults)} problems"
+        return "\n".join([f"{self.file}: {count}", *(f"  {fault}" for fault in self.faults)])
+
+
+class RuleError(TierpoleError):
+    """Recorded facts break a hard rule, or no rulebook covers a date."""
+
+    exit_status = 3
+
+
+class StoreError(TierpoleError):
+    """A file, folder or address could not be read or written."""
+
+    exit_status = 2
+
+
+class SolveError(TierpoleError):
+    """The optimiser did not return a usable plan."""
+
+
+class Stopped(TierpoleError):
+    """The user stopped the work; `best` is the best result reached, or None."""
+
+    exit_status = 4
+
+    def __init__(self, message: str = "stopped", best: object = None):
+        self.best = best
+        super().__init__(message)
+
+
+def _shown(value: Any) -> str:
+    text = repr(value)
+    return text if len(text) <= 60 else text[:57] + "..."

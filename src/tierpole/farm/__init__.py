@@ -1,0 +1,22 @@
+"""The nouns of the farm, in trade words: frozen, checked, free of any calculation."""
+
+from tierpole.farm.curing import Cut, Hanging, Place, PlaceKind, Reading
+from tierpole.farm.land import Farm, Field, Lot, Response, Stock, Variety
+from tierpole.farm.measure import Noun
+from tierpole.farm.selling import (
+    Costs,
+    Crew,
+    CrewHours,
+    Laboratory,
+    Market,
+    PriceForm,
+    Sampler,
+    Weekday,
+)
+from tierpole.farm.tested import Flowering, Sample, Test, TestKind
+
+__all__ = [
+    "Costs", "Crew", "CrewHours", "Cut", "Farm", "Field", "Flowering", "Hanging", "Laboratory",
+    "Lot", "Market", "Noun", "Place", "PlaceKind", "PriceForm", "Reading", "Response", "Sample",
+    "Sampler", "Stock", "Test", "TestKind", "Variety", "Weekday",
+]

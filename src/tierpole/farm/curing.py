@@ -1,0 +1,71 @@
+"""Places to cure and what hangs in them."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Annotated
+
+from tierpole.farm.land import Date, Name, Note
+from tierpole.farm.measure import Count, Measure, Noun
+
+
+class PlaceKind(StrEnum):
+    """What sort of place it is; its kind gives the default air exchange."""
+
+    BARN = "air-cured barn"
+    FRAME = "greenhouse frame"
+    SHED = "shed with fans"
+    ROOM = "forced-air room"
+
+
+class Place(Noun):
+    """A place to cure, by the measuring tape: tiers of rails, sticks laid across at a spacing.
+
+    A run is one row of sticks along the building. Sticks of room = tiers x runs x (run length /
+    spacing), less `keep_out` sticks (driveway, hot top, damp bottom). Until `free_from` something
+    else, such as tobacco, hangs there.
+    """
+
+    name: Name
+    kind: PlaceKind
+    tiers: Annotated[int, Count(1, 12)]
+    runs: Annotated[int, Count(1, 60)]
+    run_length: Annotated[float, Measure("a length", "4 ft", "600 ft")]
+    stick_spacing: Annotated[float, Measure("a length", "4 in", "60 in")]
+    keep_out: Annotated[int, Count(0, 100_000)] = 0
+    volume: Annotated[float, Measure("a volume", "200 ft3", "3000000 ft3")]
+    air_changes_day: Annotated[float, Measure("air changes", "0.1 changes/h", "300 changes/h")] | None = None
+    air_changes_night: Annotated[float, Measure("air changes", "0.1 changes/h", "300 changes/h")] | None = None
+    heat_gain_day: Annotated[float, Measure("power", "0 kW", "500 kW")] | None = None
+    free_from: Date | None = None
+    occupied_by: Name | None = None
+    known_on: Date | None = None
+    note: Note = ""
+
+
+class Cut(Noun):
+    """Sticks of a lot cut on a day."""
+
+    lot: Name
+    cut_on: Date
+    sticks: Annotated[int, Count(1, 100_000)]
+
+
+class Hanging(Noun):
+    """Sticks of a lot hung in a place on a day; `down_on` once they are taken down."""
+
+    lot: Name
+    place: Name
+    hung_on: Date
+    sticks: Annotated[int, Count(1, 100_000)]
+    down_on: Date | None = None
+
+
+class Reading(Noun):
+    """Moisture of the flower, wet basis, of what was hung in a place on a day."""
+
+    place: Name
+    lot: Name
+    hung_on: Date
+    read_on: Date
+    moisture_flower: Annotated[float, Measure("a share", "3 %", "90 %")]

@@ -1,0 +1,168 @@
+"""How a noun's fields are read and checked, with errors a person can act on.
+
+In Python a quantity is a plain SI number. In a file a person wrote, it must be text with a unit
+(``area = "2.5 acre"``), because a bare number hides a mistake until harvest.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict, GetCoreSchemaHandler, ValidationInfo
+from pydantic_core import CoreSchema, PydanticCustomError, core_schema
+
+from tierpole import units
+
+
+class Noun(BaseModel):
+    """Base of every noun: frozen, no unknown fields."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+def refuse(allowed: str) -> PydanticCustomError:
+    """The error every check raises; `allowed` says what would have been right."""
+    return PydanticCustomError("not_allowed", "{allowed}", {"allowed": allowed})
+
+
+def is_written(info: ValidationInfo) -> bool:
+    """True while a file a person wrote is being read."""
+    return bool(info.context and info.context.get("written"))
+
+
+@dataclass(frozen=True)
+class Measure:
+    """A quantity of one `kind` between two written limits, kept as an SI float."""
+
+    kind: str
+    low: str
+    high: str
+
+    def __get_pydantic_core_schema__(self, _: Any, __: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.with_info_plain_validator_function(self.read)
+
+    @property
+    def allowed(self) -> str:
+        """What a field of this measure accepts, in words."""
+        return f'{self.kind} from "{self.low}" to "{self.high}"'
+
+    def read(self, value: Any, info: ValidationInfo) -> float:
+        """The SI value of what stands in the field; raises with `allowed` otherwise."""
+        low, high = (units.read_quantity(limit, self.kind) for limit in (self.low, self.high))
+        number = self._number(value, is_written(info))
+        # a hair of slack, so that a limit written in other units is itself allowed
+        slack = 1e-9 * max(abs(low), abs(high))
+        if number is None or not low - slack <= number <= high + slack:
+            raise refuse(self.allowed)
+        return number
+
+    def _number(self, value: Any, written: bool) -> float | None:
+        if isinstance(value, str):
+            try:
+                return units.read_quantity(value, self.kind)
+            except ValueError as error:
+                raise refuse(f"{self.allowed} ({error})") from None
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            return None
+        if written:
+            raise refuse(f"{self.allowed}, written with its unit in quotes")
+        return float(value) if math.isfinite(value) else None
+
+
+@dataclass(frozen=True)
+class Count:
+    """A whole number between two limits."""
+
+    low: int
+    high: int
+
+    def __get_pydantic_core_schema__(self, _: Any, __: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    @property
+    def allowed(self) -> str:
+        """What a field of this count accepts, in words."""
+        return f"a whole number from {self.low:,} to {self.high:,}"
+
+    def read(self, value: Any) -> int:
+        """The number that stands in the field; raises with `allowed` otherwise."""
+        if isinstance(value, bool) or not isinstance(value, int) or not self.low <= value <= self.high:
+            raise refuse(self.allowed)
+        return value
+
+
+@dataclass(frozen=True)
+class Ratio:
+    """A plain number without unit between two limits."""
+
+    low: float
+    high: float
+
+    def __get_pydantic_core_schema__(self, _: Any, __: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    @property
+    def allowed(self) -> str:
+        """What a field of this ratio accepts, in words."""
+        return f"a number from {self.low:g} to {self.high:g}"
+
+    def read(self, value: Any) -> float:
+        """The number that stands in the field; raises with `allowed` otherwise."""
+        if isinstance(value, bool) or not isinstance(value, int | float) or not self.low <= value <= self.high:
+            raise refuse(self.allowed)
+        return float(value)
+
+
+@dataclass(frozen=True)
+class Label:
+    """A short text: a name or a note."""
+
+    longest: int = 60
+    empty: bool = False
+
+    def __get_pydantic_core_schema__(self, _: Any, __: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    @property
+    def allowed(self) -> str:
+        """What a field of this label accepts, in words."""
+        return f"a text of {'0' if self.empty else '1'} to {self.longest} characters in quotes"
+
+    def read(self, value: Any) -> str:
+        """The text that stands in the field, trimmed; raises with `allowed` otherwise."""
+        text = value.strip() if isinstance(value, str) else None
+        if text is None or len(text) > self.longest or not (text or self.empty) or not text.isprintable():
+            raise refuse(self.allowed)
+        return text
+
+
+@dataclass(frozen=True)
+class Day:
+    """A calendar date, farm-local."""
+
+    first_year: int = 1990
+    last_year: int = 2100
+
+    def __get_pydantic_core_schema__(self, _: Any, __: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    @property
+    def allowed(self) -> str:
+        """What a field of this day accepts, in words."""
+        return f"a date such as 2026-09-14, from {self.first_year} to {self.last_year}"
+
+    def read(self, value: Any) -> date:
+        """The date that stands in the field; raises with `allowed` otherwise."""
+        if isinstance(value, str):
+            try:
+                value = date.fromisoformat(value)
+            except ValueError:
+                raise refuse(self.allowed) from None
+        if isinstance(value, datetime) or not isinstance(value, date):
+            raise refuse(self.allowed)
+        if not self.first_year <= value.year <= self.last_year:
+            raise refuse(self.allowed)
+        return value

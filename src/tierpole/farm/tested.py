@@ -1,0 +1,61 @@
+"""What was seen and measured in the field: flowering, samples, certificates."""
+
+from __future__ import annotations
+
+from datetime import date
+from enum import StrEnum
+from typing import Annotated
+
+from tierpole.farm.land import Date, Name, Note
+from tierpole.farm.measure import Count, Measure, Noun
+
+Potency = Annotated[float, Measure("a share", "0 %", "40 %")]
+
+
+class TestKind(StrEnum):
+    """What a certificate is of."""
+
+    __test__ = False  # not a test class, whatever its name says
+
+    PRETEST = "pre-test"
+    OFFICIAL = "official"
+    REMEDIATION = "post-remediation"
+    FINAL = "final"
+
+
+class Test(Noun):
+    """A certificate of analysis (COA): total CBD and total THC, dry basis, of `plants` tops."""
+
+    __test__ = False
+
+    lot: Name
+    kind: TestKind
+    sampled_on: Date
+    reported_on: Date
+    plants: Annotated[int, Count(1, 500)]
+    total_cbd: Potency | None = None
+    total_thc: Potency
+    uncertainty: Annotated[float, Measure("a share", "0 %", "1 %")] | None = None
+    note: Note = ""
+
+    @property
+    def known_on(self) -> date:
+        """A test is known on the day it is reported."""
+        return self.reported_on
+
+
+class Sample(Noun):
+    """A call to the official sampler and the visit agreed; its result comes as an official test."""
+
+    lot: Name
+    requested_on: Date
+    sampled_on: Date
+
+
+class Flowering(Noun):
+    """Plants seen in flower: `in_flower` of `looked_at`, on a walk through the lot."""
+
+    lot: Name
+    seen_on: Date
+    in_flower: Annotated[int, Count(0, 100_000)]
+    looked_at: Annotated[int, Count(1, 100_000)]

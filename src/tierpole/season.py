@@ -1,0 +1,360 @@
+"""The season: every fact known about one farm and one year, frozen and checked.
+
+A season is seen *on* a date. Each fact has a day on which it became known (a test: its report; a
+sample, cut, hanging or sighting: its own day; weather: the day after), and `as_seen_on` hides
+what came later, so that a plan, a demo and a look back all go the same way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field, replace
+from datetime import date, timedelta
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from tierpole.errors import Fault
+from tierpole.farm import (
+    Costs,
+    Crew,
+    Cut,
+    Farm,
+    Field,
+    Flowering,
+    Hanging,
+    Laboratory,
+    Lot,
+    Market,
+    Place,
+    PriceForm,
+    Reading,
+    Sample,
+    Sampler,
+    Test,
+    TestKind,
+    Variety,
+)
+
+if TYPE_CHECKING:
+    from tierpole.weather import DailyRecord, Forecast
+
+FIRST_DAY = (4, 1)
+LAST_DAY = (12, 31)
+DAYS = 275  # 1 April to 31 December; no leap day among them
+
+
+@dataclass(frozen=True, eq=False)
+class Season:
+    """One farm, one year, as known on the evening before `on`."""
+
+    year: int
+    on: date
+    farm: Farm
+    fields: tuple[Field, ...]
+    varieties: tuple[Variety, ...]
+    lots: tuple[Lot, ...]
+    places: tuple[Place, ...]
+    crew: Crew
+    market: Market
+    costs: Costs
+    sampler: Sampler
+    laboratory: Laboratory
+    past_weather: DailyRecord
+    this_weather: DailyRecord
+    forecast: Forecast | None = None
+    stand_in_year: int | None = None
+    tests: tuple[Test, ...] = ()
+    samples: tuple[Sample, ...] = ()
+    cuts: tuple[Cut, ...] = ()
+    hangings: tuple[Hanging, ...] = ()
+    readings: tuple[Reading, ...] = ()
+    flowering: tuple[Flowering, ...] = ()
+    source: str = field(default="")
+
+    @property
+    def first_day(self) -> date:
+        """1 April: index 0 of every day axis."""
+        return date(self.year, *FIRST_DAY)
+
+    @cached_property
+    def days(self) -> np.ndarray:
+        """The day axis [DAYS] as datetime64."""
+        return np.datetime64(self.first_day) + np.arange(DAYS)
+
+    def index(self, day: date) -> int:
+        """Where a date stands on the day axis; may lie outside it."""
+        return (day - self.first_day).days
+
+    def day(self, index: int) -> date:
+        """The date at a place on the day axis."""
+        return self.first_day + timedelta(days=int(index))
+
+    @property
+    def today(self) -> int:
+        """`on` as an index on the day axis, kept inside it."""
+        return min(max(self.index(self.on), 0), DAYS - 1)
+
+    def lot_index(self, name: str) -> int:
+        """The row of a lot by its name."""
+        return [lot.name for lot in self.lots].index(name)
+
+    def place_index(self, name: str) -> int:
+        """The row of a place by its name."""
+        return [place.name for place in self.places].index(name)
+
+    def variety(self, lot: Lot) -> Variety:
+        """The variety that grows in a lot."""
+        return next(v for v in self.varieties if v.name == lot.variety)
+
+    def field_of(self, lot: Lot) -> Field:
+        """The field a lot lies in."""
+        return next(f for f in self.fields if f.name == lot.field)
+
+    def sticks_total(self, lot: Lot) -> float:
+        """Sticks a lot makes in all: plants alive over plants per stick."""
+        plants = lot.plants_counted if lot.plants_counted is not None else 0.9 * lot.plants_set
+        return plants / lot.plants_per_stick
+
+    def sticks_cut(self, lot: Lot) -> int:
+        """Sticks of a lot cut so far."""
+        return sum(cut.sticks for cut in self.cuts if cut.lot == lot.name)
+
+    def sticks_standing(self, lot: Lot) -> float:
+        """Sticks of a lot still in the field."""
+        return max(0.0, self.sticks_total(lot) - self.sticks_cut(lot))
+
+    def hanging_now(self) -> tuple[Hanging, ...]:
+        """What hangs in the places today."""
+        return tuple(h for h in self.hangings if h.down_on is None or h.down_on > self.on)
+
+    def as_seen_on(self, on: date) -> Season:
+        """The same season with everything that became known after `on` hidden."""
+        return replace(
+            self,
+            on=on,
+            tests=tuple(t for t in self.tests if t.reported_on <= on),
+            samples=tuple(s for s in self.samples if s.requested_on <= on),
+            cuts=tuple(c for c in self.cuts if c.cut_on <= on),
+            hangings=tuple(_hanging_seen_on(h, on) for h in self.hangings if h.hung_on <= on),
+            readings=tuple(r for r in self.readings if r.read_on <= on),
+            flowering=tuple(f for f in self.flowering if f.seen_on <= on),
+            places=tuple(_place_seen_on(p, on) for p in self.places),
+            this_weather=self.this_weather.until(on),
+            forecast=self.forecast if self.forecast and self.forecast.issued <= on else None,
+        )
+
+    def __repr__(self) -> str:
+        acres = sum(lot.area for lot in self.lots) / 4046.8564224
+        return (
+            f"<Season {self.year} of {self.farm.name}, seen on {self.on}: {acres:.1f} acres in "
+            f"{len(self.lots)} lots, {len(self.places)} places, {len(self.tests)} tests>"
+        )
+
+
+def _hanging_seen_on(hanging: Hanging, on: date) -> Hanging:
+    if hanging.down_on is not None and hanging.down_on > on:
+        return hanging.model_copy(update={"down_on": None})
+    return hanging
+
+
+def _place_seen_on(place: Place, on: date) -> Place:
+    if place.known_on is not None and place.known_on > on:
+        return place.model_copy(update={"free_from": None, "known_on": None})
+    return place
+
+
+# --- checks: each looks at one rule and yields every fault it finds -----------------------------
+
+Check = Callable[[Season], Iterable[Fault]]
+
+
+def faults(season: Season) -> list[Fault]:
+    """Everything in a season that contradicts itself, from all checks."""
+    return [fault for check in CHECKS for fault in check(season)]
+
+
+def _row(table: str, number: int, name: str = "") -> str:
+    return f'{table}[{number + 1}] "{name}"' if name else f"{table}[{number + 1}]"
+
+
+def names_differ(season: Season) -> Iterator[Fault]:
+    """Two fields, varieties, lots or places may not share a name."""
+    for table in ("fields", "varieties", "lots", "places"):
+        seen: set[str] = set()
+        for number, noun in enumerate(getattr(season, table)):
+            if noun.name in seen:
+                allowed = f"different from the other {table}"
+                yield Fault(_row(table, number, noun.name), "name", noun.name, allowed)
+            seen.add(noun.name)
+
+
+def references_exist(season: Season) -> Iterator[Fault]:
+    """Lots name fields and varieties, facts name lots and places, that are written down."""
+    known = {
+        "field": [f.name for f in season.fields],
+        "variety": [v.name for v in season.varieties],
+        "lot": [lot.name for lot in season.lots],
+        "place": [p.name for p in season.places],
+    }
+    tables = {
+        "lots": ("field", "variety"),
+        "tests": ("lot",),
+        "samples": ("lot",),
+        "cuts": ("lot",),
+        "hangings": ("lot", "place"),
+        "readings": ("lot", "place"),
+        "flowering": ("lot",),
+    }
+    for table, keys in tables.items():
+        for number, noun in enumerate(getattr(season, table)):
+            for key in keys:
+                name = getattr(noun, key)
+                if name not in known[key]:
+                    allowed = f"the name of a {key} ({', '.join(known[key]) or 'none is written'})"
+                    yield Fault(_row(table, number, getattr(noun, "name", "")), key, name, allowed)
+
+
+_DATED = {
+    "lots": ("set_on",),
+    "tests": ("sampled_on", "reported_on"),
+    "samples": ("requested_on", "sampled_on"),
+    "cuts": ("cut_on",),
+    "hangings": ("hung_on", "down_on"),
+    "readings": ("hung_on", "read_on"),
+    "flowering": ("seen_on",),
+}
+_ORDERED = {
+    "tests": ("sampled_on", "reported_on"),
+    "samples": ("requested_on", "sampled_on"),
+    "hangings": ("hung_on", "down_on"),
+    "readings": ("hung_on", "read_on"),
+}
+
+
+def dates_in_season(season: Season) -> Iterator[Fault]:
+    """Facts lie between 1 April and 31 December of the season year."""
+    allowed = f"a date from {season.first_day} to {season.day(DAYS - 1)}"
+    for table, keys in _DATED.items():
+        for number, noun in enumerate(getattr(season, table)):
+            for key in keys:
+                day = getattr(noun, key)
+                if day is not None and not 0 <= season.index(day) < DAYS:
+                    row = _row(table, number, getattr(noun, "name", getattr(noun, "lot", "")))
+                    yield Fault(row, key, str(day), allowed)
+
+
+def dates_in_order(season: Season) -> Iterator[Fault]:
+    """A report does not come before its sample, nor a taking down before the hanging."""
+    for table, (first, second) in _ORDERED.items():
+        for number, noun in enumerate(getattr(season, table)):
+            early, late = getattr(noun, first), getattr(noun, second)
+            if late is not None and late < early:
+                row = _row(table, number, getattr(noun, "lot", ""))
+                yield Fault(row, second, str(late), f"on or after {first} ({early})")
+
+
+def nothing_before_setting(season: Season) -> Iterator[Fault]:
+    """A lot is not seen, sampled or cut before it was set."""
+    set_on = {lot.name: lot.set_on for lot in season.lots}
+    for table in ("tests", "samples", "cuts", "flowering"):
+        key = _DATED[table][0] if table != "samples" else "sampled_on"
+        for number, noun in enumerate(getattr(season, table)):
+            start = set_on.get(noun.lot)
+            if start is not None and getattr(noun, key) < start:
+                allowed = f"after the lot was set ({start})"
+                yield Fault(_row(table, number, noun.lot), key, str(getattr(noun, key)), allowed)
+
+
+def sticks_add_up(season: Season) -> Iterator[Fault]:
+    """No more is cut than stood, no more hung than was cut."""
+    for number, lot in enumerate(season.lots):
+        total, cut = season.sticks_total(lot), season.sticks_cut(lot)
+        hung = sum(h.sticks for h in season.hangings if h.lot == lot.name)
+        row = _row("lots", number, lot.name)
+        if cut > total + 1:
+            yield Fault(row, "cuts", cut, f"at most the {total:,.0f} sticks the lot makes")
+        if hung > cut:
+            yield Fault(row, "hangings", hung, f"at most the {cut:,} sticks cut of it")
+        if lot.plants_counted is not None and lot.plants_counted > lot.plants_set:
+            allowed = f"at most the {lot.plants_set:,} plants set"
+            yield Fault(row, "plants_counted", lot.plants_counted, allowed)
+
+
+def density_is_possible(season: Season) -> Iterator[Fault]:
+    """Plants an acre between 300 and 60,000: outside, area or plants carry a slip."""
+    for number, lot in enumerate(season.lots):
+        density = lot.plants_set / (lot.area / 4046.8564224)
+        if not 300 <= density <= 60_000:
+            allowed = "300 to 60,000 plants an acre for the area given"
+            yield Fault(_row("lots", number, lot.name), "plants_set", lot.plants_set, allowed)
+
+
+def sighting_is_possible(season: Season) -> Iterator[Fault]:
+    """No more plants are in flower than were looked at."""
+    for number, seen in enumerate(season.flowering):
+        if seen.in_flower > seen.looked_at:
+            allowed = f"at most looked_at ({seen.looked_at})"
+            yield Fault(_row("flowering", number, seen.lot), "in_flower", seen.in_flower, allowed)
+
+
+def price_matches_form(season: Season) -> Iterator[Fault]:
+    """A point contract has a price a point, a flat one a price a pound; chances add to one."""
+    market = season.market
+    if market.form is PriceForm.POINT and market.price is None:
+        yield Fault("market", "price", None, 'a price a point such as "1.40 USD/point/lb"')
+    if market.form is PriceForm.FLAT and market.flat_price is None:
+        yield Fault("market", "flat_price", None, 'a price such as "2.10 USD/lb"')
+    if market.paid_full + market.paid_half > 1 + 1e-9:
+        allowed = "at most 100 % together with paid_full"
+        yield Fault("market", "paid_half", market.paid_half, allowed)
+
+
+def crew_is_complete(season: Season) -> Iterator[Fault]:
+    """The crew has hours from some date on, in order of date, and at least one working day."""
+    starts = [span.starting for span in season.crew.hours]
+    if not starts:
+        yield Fault("crew", "hours", None, "a list with at least one entry")
+    if starts != sorted(set(starts)):
+        allowed = "in order of date, each date once"
+        yield Fault("crew", "hours", ", ".join(map(str, starts)), allowed)
+    if not season.crew.workdays:
+        yield Fault("crew", "workdays", None, 'a list such as ["mon", "tue"]')
+
+
+def something_grows(season: Season) -> Iterator[Fault]:
+    """There is at least one lot and one place."""
+    for table in ("lots", "places"):
+        if not getattr(season, table):
+            yield Fault(table, "", None, f"at least one [[{table}]] table")
+
+
+def date_is_in_year(season: Season) -> Iterator[Fault]:
+    """The season is seen on a day of its own year (or the winter before)."""
+    first, last = date(season.year - 1, 11, 1), date(season.year, 12, 31)
+    if not first <= season.on <= last:
+        yield Fault("scenario", "on", str(season.on), f"a date from {first} to {last}")
+
+
+CHECKS: tuple[Check, ...] = (
+    something_grows,
+    date_is_in_year,
+    names_differ,
+    references_exist,
+    dates_in_season,
+    dates_in_order,
+    nothing_before_setting,
+    sticks_add_up,
+    density_is_possible,
+    sighting_is_possible,
+    price_matches_form,
+    crew_is_complete,
+)
+
+
+def official_tests(season: Season, lot: Lot) -> list[Test]:
+    """A lot's official certificates, oldest first."""
+    kinds = (TestKind.OFFICIAL,)
+    tests = [t for t in season.tests if t.lot == lot.name and t.kind in kinds]
+    return sorted(tests, key=lambda t: t.sampled_on)
