@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections import defaultdict
 
 import pytest
-import validation_page
 from hypothesis import settings
+
+import validation_page
 
 # The same cases on every machine, and no deadline: machines differ, and nothing here is timed.
 settings.register_profile("tierpole", derandomize=True, deadline=None, print_blob=True)

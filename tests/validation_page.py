@@ -87,10 +87,15 @@ def _section(file: str, found: list[Check], outcomes: Mapping[str, Iterable[str]
 
 
 def _published(text: str) -> list[str]:
-    lines = [
-        f"- [{topic}](../tests/published/{topic}.toml): {'; '.join(published_values.sources(topic))}"
+    used = [
+        topic
         for topic in published_values.topics()
         if re.search(rf"[\"']{topic}(\.toml)?[\"']", text)
+    ]
+    lines = [
+        f"- [{topic}](../tests/published/{topic}.toml): "
+        + "; ".join(published_values.sources(topic))
+        for topic in used
     ]
     return ["Published numbers:", "", *lines, ""] if lines else []
 
