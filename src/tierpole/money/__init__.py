@@ -1,0 +1,64 @@
+"""Dollars: what a stick brings and costs, budgets, risk and the worth of knowing more."""
+
+from tierpole.money.budget import Budget, break_even_price, break_even_table, partial_budget
+from tierpole.money.costs import (
+    FailWork,
+    StickWork,
+    capital_recovery,
+    capital_recovery_factor,
+    fail_work,
+    interest_operating,
+    stick_work,
+    stripping_cost,
+)
+from tierpole.money.information import value_of_perfect_information, value_of_sample_information
+from tierpole.money.risk import (
+    certainty_equivalent_cara,
+    certainty_equivalent_crra,
+    cvar,
+    tail_weights,
+)
+from tierpole.money.selling import (
+    Sales,
+    Settlement,
+    dockage,
+    draw_sales,
+    flat_revenue,
+    mass_at_moisture,
+    point_revenue,
+    revenue,
+)
+from tierpole.money.value import StickValue, mass_sold, split_change, value_per_stick
+
+__all__ = [
+    "Budget",
+    "FailWork",
+    "Sales",
+    "Settlement",
+    "StickValue",
+    "StickWork",
+    "break_even_price",
+    "break_even_table",
+    "capital_recovery",
+    "capital_recovery_factor",
+    "certainty_equivalent_cara",
+    "certainty_equivalent_crra",
+    "cvar",
+    "dockage",
+    "draw_sales",
+    "fail_work",
+    "flat_revenue",
+    "interest_operating",
+    "mass_at_moisture",
+    "mass_sold",
+    "partial_budget",
+    "point_revenue",
+    "revenue",
+    "split_change",
+    "stick_work",
+    "stripping_cost",
+    "tail_weights",
+    "value_of_perfect_information",
+    "value_of_sample_information",
+    "value_per_stick",
+]
