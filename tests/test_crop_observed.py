@@ -1,0 +1,88 @@
+"""Shifting a lot's draws by what was seen of its flowering."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.stats import binom, norm
+
+from tierpole import crop
+
+MEAN, SD, SPREAD = 130.0, 4.0, 2.5
+
+
+def draws(count=2000):
+    """Draws whose mean and deviation are exactly MEAN and SD."""
+    quantile = norm.ppf((np.arange(count) + 0.5) / count)
+    return MEAN + SD * quantile / quantile.std()
+
+
+def posterior_by_sum(in_flower, looked_at, day):
+    """Mean and deviation by plain summation over a fine grid, with scipy's laws."""
+    grid = np.linspace(MEAN - 10 * SD, MEAN + 10 * SD, 40_001)
+    weight = norm.pdf(grid, MEAN, SD) * binom.pmf(
+        in_flower, looked_at, norm.cdf((day - grid) / SPREAD)
+    )
+    mean = np.average(grid, weights=weight)
+    return mean, np.sqrt(np.average((grid - mean) ** 2, weights=weight))
+
+
+def test_observed_date_against_normal_theory():
+    """Mean and variance are those of two normal laws multiplied."""
+    shifted = crop.shift_observed(draws(), 136.0, 3.0)
+    precision = 1 / SD**2 + 1 / 3.0**2
+    assert shifted.mean() == pytest.approx((MEAN / SD**2 + 136.0 / 3.0**2) / precision)
+    assert shifted.var() == pytest.approx(1 / precision)
+
+
+@pytest.mark.parametrize(
+    ("in_flower", "looked_at", "day"),
+    [(10, 20, 133.0), (3, 20, 131.0), (0, 20, 130.0), (20, 20, 128.0), (0, 1, 126.0)],
+)
+def test_count_against_bayes_by_summation(in_flower, looked_at, day):
+    """Also for none or all in flower, where no single date is implied."""
+    shifted = crop.shift_counted(draws(), day, in_flower, looked_at, SPREAD)
+    mean, sd = posterior_by_sum(in_flower, looked_at, day)
+    assert shifted.mean() == pytest.approx(mean, abs=0.02)
+    assert shifted.std() == pytest.approx(sd, rel=0.02)
+
+
+@given(
+    in_flower=st.integers(0, 30),
+    more=st.integers(0, 20),
+    day=st.floats(120.0, 140.0),
+)
+def test_count_limits(in_flower, more, day):
+    """Order is kept, and one more plant in flower never makes the lot later."""
+    before = draws(50)
+    fewer = crop.shift_counted(before, day, in_flower, in_flower + more + 1, SPREAD)
+    greater = crop.shift_counted(before, day, in_flower + 1, in_flower + more + 1, SPREAD)
+    assert (np.diff(fewer) >= 0).all()
+    assert (greater <= fewer + 1e-9).all()
+
+
+def test_far_count_moves_nothing_limits():
+    """None in flower three weeks before the earliest draw says nothing."""
+    before = draws(200)
+    assert crop.shift_counted(before, 90.0, 0, 20, SPREAD) == pytest.approx(before, abs=1e-3)
+
+
+def test_certain_lot_limits():
+    """Draws without spread stay where they are."""
+    same = np.full(10, MEAN)
+    assert np.array_equal(crop.shift_counted(same, 120.0, 5, 10, SPREAD), same)
+    assert np.array_equal(crop.shift_observed(same, 120.0, 2.0), same)
+
+
+def test_sister_lots_simulated():
+    """A lot that shares 3 of 4 parts of its variance follows by three quarters; others stay."""
+    rng = np.random.default_rng(3)
+    common = rng.normal(0.0, np.sqrt(12.0), 20_000)
+    own = rng.normal(0.0, 2.0, (20_000, 2))
+    stranger = rng.normal(0.0, 4.0, 20_000)
+    days = MEAN + np.column_stack([common + own[:, 0], common + own[:, 1], stranger])
+    shifted = crop.shift_observed(days[:, 0], 137.0, 1.0)
+    moved = crop.carry_shift(days, 0, shifted) - days
+    assert np.array_equal(moved[:, 0] + days[:, 0], shifted)
+    assert moved[:, 1].mean() == pytest.approx(0.75 * moved[:, 0].mean(), rel=0.03)
+    assert abs(moved[:, 2].mean()) < 0.15
