@@ -1,0 +1,115 @@
+"""The one place that speaks to the HiGHS solver: a program in, an answer out, silent, one thread."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import highspy
+import numpy as np
+
+from tierpole.errors import SolveError
+from tierpole.plan.problem import Floats
+from tierpole.plan.program import Program
+
+Status = highspy.HighsModelStatus
+FINISHED = (Status.kOptimal, Status.kObjectiveTarget)
+CUT_SHORT = (Status.kTimeLimit, Status.kInterrupt, Status.kSolutionLimit)
+
+
+@dataclass(frozen=True)
+class Answer:
+    """A solution of a program; costs are minimised, so `bound` is never above `cost`."""
+
+    values: Floats | None  # [column]; None when time ran out before any was found
+    cost: float
+    bound: float
+    column_dual: Floats
+    row_dual: Floats
+    is_finished: bool
+
+
+class Solver:
+    """HiGHS holding one program; rows may be added and the next run starts from the last basis."""
+
+    def __init__(self, program: Program, whole: bool, watch: Callable[[], bool] | None = None):
+        self._whole = whole
+        self._highs = highspy.Highs()
+        for option, setting in (("output_flag", False), ("threads", 1), ("random_seed", 0)):
+            self._highs.setOptionValue(option, setting)
+        self._highs.passModel(_model(program))
+        if whole:
+            integers = np.flatnonzero(program.whole).astype(np.int32)
+            kinds = np.full(len(integers), int(highspy.HighsVarType.kInteger), dtype=np.uint8)
+            self._highs.changeColsIntegrality(len(integers), integers, kinds)
+        if watch is not None:
+            self._listen(watch)
+
+    def add_row(self, entries: Floats, upper: float) -> None:
+        """Add the row `entries @ v <= upper`."""
+        used = np.flatnonzero(entries)
+        self._highs.addRow(-np.inf, upper, len(used), used.astype(np.int32), entries[used])
+
+    def start_from(self, values: Floats | None) -> None:
+        """Offer a known solution, if there is one, to start from."""
+        if values is None:
+            return
+        every = np.arange(len(values), dtype=np.int32)
+        self._highs.setSolution(len(values), every, values)
+
+    def run(
+        self, seconds: float = np.inf, gap: float = 1e-6, target: float = -np.inf
+    ) -> Answer:
+        """Solve for at most `seconds`, to a relative `gap` or until the cost is under `target`."""
+        highs = self._highs
+        highs.setOptionValue("mip_rel_gap", gap)
+        highs.setOptionValue("objective_target", target)
+        highs.setOptionValue("time_limit", highs.getRunTime() + max(seconds, 0.0))
+        highs.run()
+        if highs.getModelStatus() == Status.kNotset:
+            # another user of the library in this process asked for another number of threads
+            highspy.Highs.resetGlobalScheduler(True)
+            highs.run()
+        return self._answer()
+
+    def _answer(self) -> Answer:
+        status = self._highs.getModelStatus()
+        if status not in FINISHED + CUT_SHORT:
+            raise SolveError(f"the schedule was not solved: {self._highs.modelStatusToString(status)}")
+        solution, info = self._highs.getSolution(), self._highs.getInfo()
+        found = info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
+        finished = status in FINISHED
+        bound = info.mip_dual_bound if self._whole else info.objective_function_value
+        return Answer(
+            values=np.array(solution.col_value) if found else None,
+            cost=info.objective_function_value,
+            bound=bound if self._whole or finished else -np.inf,
+            column_dual=np.array(solution.col_dual),
+            row_dual=np.array(solution.row_dual),
+            is_finished=finished,
+        )
+
+    def _listen(self, watch: Callable[[], bool]) -> None:
+        """Stop the run as soon as `watch` says so."""
+
+        def ask(event: highspy.highs.HighsCallbackEvent) -> None:
+            if watch():
+                event.interrupt()
+
+        self._highs.cbSimplexInterrupt.subscribe(ask)
+        self._highs.cbIpmInterrupt.subscribe(ask)
+        self._highs.cbMipInterrupt.subscribe(ask)
+
+
+def _model(program: Program) -> highspy.HighsLp:
+    model = highspy.HighsLp()
+    model.num_col_, model.num_row_ = len(program.cost), len(program.row_lower)
+    model.col_cost_, model.col_lower_, model.col_upper_ = program.cost, program.lower, program.upper
+    model.row_lower_, model.row_upper_ = program.row_lower, program.row_upper
+    matrix = program.matrix
+    model.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
+    model.a_matrix_.num_col_, model.a_matrix_.num_row_ = model.num_col_, model.num_row_
+    model.a_matrix_.start_ = matrix.indptr
+    model.a_matrix_.index_ = matrix.indices
+    model.a_matrix_.value_ = matrix.data
+    return model

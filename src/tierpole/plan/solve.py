@@ -1,0 +1,259 @@
+"""Find a schedule close to the best one, and prove how close.
+
+1. The linear relaxation, with every sample day and cut day open, gives the bound.
+2. A first schedule near it: the sample each lot leans to and its busiest cut days.
+3. Mixed-integer programs round the relaxation's samples and days, each wider than the last and the
+   final one with everything open, until the gap asked for or the time is reached.
+4. Whole sticks.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from tierpole.errors import SolveError, Stopped
+from tierpole.plan.highs import Answer, Solver
+from tierpole.plan.nearby import Reach, leaning, near, whole_sticks
+from tierpole.plan.problem import NO_SAMPLE, Floats, Ints, Problem, Schedule
+from tierpole.plan.program import make_program, read
+from tierpole.plan.risk import Aim, Risk, Row
+
+Tick = Callable[[str, float], None]
+
+REACHES = (Reach(0, 1), Reach(0, 3), Reach(2, 5), Reach(np.inf, np.inf))
+ROUNDING_SHARE = 0.1  # of the seconds and the gap, kept for whole sticks
+TAIL_SHARE = 0.02  # of the gap, how exactly the worst tail is met
+FINEST = 1e-7  # gap below which nothing is sought
+STAKE_SHARE = 0.01
+TICK_SECONDS = 0.1
+
+
+@dataclass(frozen=True)
+class Stop:
+    """When a schedule is good enough: its gap to the bound, or the seconds spent."""
+
+    gap: float = 0.006
+    seconds: float = 8.0
+
+
+def solve(problem: Problem, stop: Stop, risk: Risk, tick: Tick | None = None) -> Schedule:
+    """The best schedule found within `stop`; `Stopped` from `tick` is raised again with it.
+
+    The bound is always worked out to the end, so a large farm may take longer than asked.
+    """
+    search = Search(problem, stop, risk, tick)
+    try:
+        search.relax()
+        search.improve()
+    except Stopped as stopped:
+        stopped.best = search.schedule("stopped")
+        raise
+    return search.schedule()
+
+
+def gap_between(problem: Problem, bound: float, objective: float) -> float:
+    """How much more than a schedule's dollars the best could bring, as a share of them.
+
+    A schedule worth next to nothing is measured against 1 % of all that is at stake instead.
+    """
+    return max(bound - objective, 0.0) / max(abs(objective), _smallest_stake(problem))
+
+
+class Search:
+    """One solve under way: the program so far, its bound and the best solution found."""
+
+    def __init__(self, problem: Problem, stop: Stop, risk: Risk, tick: Tick | None = None):
+        self.problem, self.stop = problem, stop
+        self.aim = Aim(problem, risk)
+        self.program = make_program(problem, risk.weight)
+        self.columns = self.program.columns
+        if risk.weight > 0:
+            self.program = self.program.with_row(*self.aim.tail_row(self.columns))
+        self.relaxed = np.zeros(self.columns.count)
+        self.best: Floats | None = None
+        self.bound, self.objective = np.inf, -np.inf
+        self.rounds = 0
+        self.clock = Clock(stop.seconds, tick)
+
+    def relax(self) -> None:
+        """Solve the linear relaxation for the bound, and take a first schedule from it."""
+        self.clock.begin("bound")
+        solver = Solver(self.program, whole=False, watch=self.clock.watch)
+        answer = self._relaxed_answer(solver)
+        while self._tail_is_loose(answer.values):
+            solver.add_row(*self._tighten(answer.values))
+            answer = self._relaxed_answer(solver)
+        self.relaxed, self.bound = answer.values, -answer.cost
+        fixed = leaning(self.program, self.relaxed, self.problem.max_cut_days)
+        self._offer(Solver(fixed, whole=False).run().values)
+
+    def improve(self) -> None:
+        """Search wider and wider round the relaxation until close enough or out of time."""
+        for reach in REACHES[:-1]:
+            self._search(reach, self._left() / 2)
+        self.bound = min(self.bound, self._search(REACHES[-1], self._left()))
+
+    def schedule(self, status: str = "") -> Schedule:
+        """The best solution so far in whole sticks; nothing cut at all if there is none yet."""
+        sticks = self._whole_sticks()
+        problem, columns = self.problem, self.columns
+        hung = _whole(read(sticks, columns.hung))
+        cut_under = read(sticks, columns.cut).sum(axis=2)
+        schedule = Schedule(
+            lots=problem.lots,
+            places=problem.places,
+            sample=_samples(problem, cut_under),
+            sticks=hung,
+            left=problem.sticks_standing - hung.sum(axis=(1, 2)),
+            take_down=_whole(read(sticks, columns.down)),
+            strip=self._stripped(sticks),
+            objective=np.nan,
+            before_rounding=self.objective,
+            bound=self.bound,
+            gap=np.nan,
+            seconds=self.clock.seconds(),
+            rounds=self.rounds,
+            status=status,
+        )
+        objective = self.aim.objective(schedule.decisions(problem))
+        gap = gap_between(problem, self.bound, objective)
+        return replace(schedule, objective=objective, gap=gap, status=status or self._status(gap))
+
+    def _search(self, reach: Reach, seconds: float) -> float:
+        """Best schedule within reach, tightening the tail as it goes; returns the reach's bound."""
+        bound, until = np.inf, time.perf_counter() + seconds
+        while not self._is_close() and (left := until - time.perf_counter()) > 0:
+            self.clock.begin("schedule")
+            solver = Solver(near(self.program, self.relaxed, reach), True, self.clock.watch)
+            solver.start_from(self.best)
+            answer = solver.run(left, self._sought() / 4, -self._target())
+            self.rounds += 1
+            bound = min(bound, -answer.bound)
+            self._offer(answer.values)
+            self.clock.check()
+            if answer.values is None or not self._tail_is_loose(answer.values):
+                break
+            self._tighten(answer.values)
+        return bound
+
+    def _relaxed_answer(self, solver: Solver) -> Answer:
+        answer = solver.run()
+        self.clock.check()
+        return answer
+
+    def _offer(self, values: Floats | None) -> None:
+        """Keep a solution if it is the best so far."""
+        if values is None:
+            return
+        objective = self.aim.objective(self.columns.decisions(values))
+        if objective > self.objective:
+            self.best, self.objective = values, objective
+
+    def _tail_is_loose(self, values: Floats) -> bool:
+        """True if the tail column stands above the worst draws of its own solution."""
+        if self.aim.risk.weight == 0:
+            return False
+        excess = values[self.columns.tail] - self.aim.tail(self.columns.decisions(values))
+        return excess > max(TAIL_SHARE * self.stop.gap, FINEST) * self._scale()
+
+    def _tighten(self, values: Floats) -> Row:
+        row = self.aim.tail_row(self.columns, self.columns.decisions(values))
+        self.program = self.program.with_row(*row)
+        return row
+
+    def _whole_sticks(self) -> Floats:
+        if self.best is None:
+            return np.zeros(self.columns.count)
+        gap = max(self.stop.gap * ROUNDING_SHARE, FINEST)
+        solver = Solver(whole_sticks(self.program, self.best), whole=True)
+        answer = solver.run(max(self.stop.seconds - self.clock.seconds(), 1.0), gap)
+        if answer.values is None:
+            raise SolveError("no schedule of whole sticks was found")
+        return answer.values
+
+    def _stripped(self, sticks: Floats) -> Ints:
+        """Sticks' worth stripped each day: what comes down if there is no bulk, none if no limit."""
+        if self.problem.bulk_room == 0:
+            return _whole(read(sticks, self.columns.down).sum(axis=0))
+        return _whole(read(sticks, self.columns.stripped))
+
+    def _is_close(self) -> bool:
+        return gap_between(self.problem, self.bound, self.objective) <= self._sought()
+
+    def _sought(self) -> float:
+        return self.stop.gap * (1 - ROUNDING_SHARE)
+
+    def _target(self) -> float:
+        """Dollars at which the gap sought is reached."""
+        return self.bound - self._sought() / (1 + self._sought()) * self._scale()
+
+    def _scale(self) -> float:
+        return max(abs(self.bound), _smallest_stake(self.problem))
+
+    def _left(self) -> float:
+        return (1 - ROUNDING_SHARE) * self.stop.seconds - self.clock.seconds()
+
+    def _status(self, gap: float) -> str:
+        if gap <= self.stop.gap:
+            return "close enough"
+        return "time ran out" if self._left() <= 0 else "searched to the end"
+
+
+class Clock:
+    """Seconds since the start, progress to whoever asked for it, and their wish to stop."""
+
+    def __init__(self, limit: float, tick: Tick | None):
+        self._limit, self._tick = limit, tick
+        self._started = self._ticked = time.perf_counter()
+        self._step = ""
+        self._stopped: Stopped | None = None
+
+    def seconds(self) -> float:
+        """Seconds since the start."""
+        return time.perf_counter() - self._started
+
+    def begin(self, step: str) -> None:
+        """Name the step that starts now."""
+        self._step, self._ticked = step, -np.inf
+        self.watch()
+        self.check()
+
+    def watch(self) -> bool:
+        """Report progress now and then; True once the user wants to stop."""
+        now = time.perf_counter()
+        if self._tick and not self._stopped and now - self._ticked > TICK_SECONDS:
+            self._ticked = now
+            try:
+                self._tick(self._step, min(self.seconds() / self._limit, 1.0))
+            except Stopped as stopped:
+                self._stopped = stopped
+        return self._stopped is not None
+
+    def check(self) -> None:
+        """Raise what the user's stop raised, outside the solver."""
+        if self._stopped:
+            raise self._stopped
+
+
+def _samples(problem: Problem, cut_under: Floats) -> Ints:
+    """The future sample a lot is cut under, else the one it has, else none [lot]."""
+    future = cut_under.copy()
+    future[:, 0] = 0
+    has_old = problem.allowed[:, 0].any(axis=1)
+    otherwise = np.where(has_old, 0, NO_SAMPLE)
+    return np.where(future.max(axis=1) > 0.5, future.argmax(axis=1), otherwise)
+
+
+def _smallest_stake(problem: Problem) -> float:
+    """1 % of the dollars between the best and the worst end of every stick; at least a dollar."""
+    swing = np.where(problem.allowed, np.abs(problem.value - problem.value_left[:, None, None]), 0)
+    stake = float(problem.sticks_standing @ swing.max(axis=(1, 2)))
+    return max(STAKE_SHARE * stake, 1.0)
+
+
+def _whole(amount: Floats) -> Ints:
+    return np.rint(amount).astype(np.int64)
