@@ -1,21 +1,18 @@
 """Flower initiation against chambers, field dates and a calendar worked elsewhere."""
 
-import tomllib
 from datetime import date, timedelta
-from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import published_values
 from tierpole import crop
 from tierpole.farm import Stock
 from tierpole.weather import DAY_OF_YEAR, DAYS, day_length
 
-PUBLISHED = tomllib.loads(
-    (Path(__file__).parent / "published" / "flowering.toml").read_text("utf-8")
-)
+PUBLISHED = published_values.load("flowering")
 FIRST = date(2025, 4, 1)
 BEST_WARMTH = 29.0
 
@@ -62,6 +59,7 @@ def test_step_of_day_length_against_zhang_2021():
 
 
 def test_days_in_chamber_against_worked_values():
+    """Days to initiation at five constant day lengths."""
     worked = PUBLISHED["chamber_worked"]
     plant = one(worked["critical"], worked["slope"], worked["inductive_days"])
     days = [days_at(hours, BEST_WARMTH, plant) for hours in worked["day_length"]]
@@ -173,4 +171,5 @@ def test_plant_spread_against_homestead_2019():
 
 
 def test_maturity_limits():
+    """Ripe so many days after initiation."""
     assert crop.maturity_day(np.array([130.0, 141.5]), 49.0) == pytest.approx([179.0, 190.5])

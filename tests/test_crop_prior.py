@@ -27,6 +27,7 @@ def test_stated_values_limits():
 
 
 def test_day_neutral_limits():
+    """Day length never matters; 30 days at full rate, give or take four."""
     draws = flowering(Variety(name="A", response=Response.DAY_NEUTRAL))
     assert np.isinf(draws.critical).all()
     assert np.median(draws.inductive_days) == pytest.approx(30.0, rel=0.01)

@@ -3,54 +3,33 @@
 The basins are means of stations (MOPEX), so their minima are those of open ground, not of hollows.
 """
 
-import csv
-import gzip
-import tomllib
-from datetime import date, timedelta
-from pathlib import Path
+from datetime import date
 
 import numpy as np
 import pytest
 
+import published_values
+import weather_data
 from tierpole import crop
-from tierpole.weather import DAY_OF_YEAR, DAYS, day_length
+from tierpole.weather import DAY_OF_YEAR, DAYS, day_length, season_pool
 
-HERE = Path(__file__).parent
-PUBLISHED = tomllib.loads((HERE / "published" / "flowering.toml").read_text("utf-8"))
-WHITE_OAK = PUBLISHED["white_oak"]
-YEARS = range(1948, 2004)
-FOLDERS = (HERE.parent / "src" / "tierpole" / "data" / "weather", HERE / "data" / "weather")
+WHITE_OAK = published_values.load("flowering")["white_oak"]
 FREEZE_28 = -4 / 1.8  # 28 °F
 FROM_JULY = 91
 
 
 class Seasons:
-    """Daily minima and means [year, day] of a basin, its few gaps bridged by straight lines."""
+    """Daily minima and means [year, day] of a basin, as a farm would use its record."""
 
-    def __init__(self, basin, latitude):
-        name = f"mopex_{basin}.csv.gz"
-        path = next(folder / name for folder in FOLDERS if (folder / name).exists())
-        with gzip.open(path, "rt", newline="") as lines:
-            value = {
-                (row["ELEMENT"], row["DATE"]): int(row["VALUE"]) / 10
-                for row in csv.DictReader(lines)
-            }
-        self.low, high = (self.by_season(value, element) for element in ("TMIN", "TMAX"))
-        self.mean = (self.low + high) / 2
+    def __init__(self, path, latitude):
+        pool = season_pool(weather_data.record(path))
+        self.low = pool.t_min
+        self.mean = (pool.t_min + pool.t_max) / 2
         self.length = day_length(latitude, DAY_OF_YEAR)
-
-    @staticmethod
-    def by_season(value, element):
-        starts = [date(year, 4, 1) for year in YEARS]
-        dates = [start + timedelta(days=day) for start in starts for day in range(DAYS)]
-        series = np.array([value.get((element, f"{day:%Y%m%d}"), np.nan) for day in dates])
-        known = np.isfinite(series)
-        index = np.arange(series.size)
-        return np.interp(index, index[known], series[known]).reshape(len(YEARS), DAYS)
 
     def flower_days(self, set_day, critical=np.inf, inductive_days=10.0, lag=4.0):
         """Flower day of each year, [year]."""
-        count = len(YEARS)
+        count = len(self.low)
         fields = (np.full(count, value) for value in (critical, 0.15, inductive_days, lag))
         flowering = crop.FloweringDraws(*fields)
         return crop.flower_day(self.length, self.mean, np.arange(count), set_day, flowering)
@@ -63,7 +42,7 @@ class Seasons:
 
 @pytest.fixture(scope="module")
 def ohio():
-    return Seasons("03238500", WHITE_OAK["latitude"])
+    return Seasons(weather_data.DEMO, WHITE_OAK["latitude"])
 
 
 def day_of(month_day):
@@ -105,7 +84,7 @@ def test_late_variety_north_and_south_limits():
     """
     finished = {}
     for basin, latitude in (("03473000", 36.652), ("03161000", 36.393), ("01055500", 44.269)):
-        seasons = Seasons(basin, latitude)
+        seasons = Seasons(weather_data.DATA / f"mopex_{basin}.csv.gz", latitude)
         ripe = crop.maturity_day(seasons.flower_days(day_of("06-01"), 14.2), 49.0)
         finished[basin] = (ripe < seasons.first_night(FREEZE_28)).mean()
     assert finished["03473000"] > 0.5

@@ -146,7 +146,8 @@ def mass_at_density(density: Array | float) -> Array | float:
     Equation: w = wmax / (1 + rho/rho50).
 
     Source: yield-density hyperbola (Shinozaki & Kira 1956, from memory) with numbers by inference;
-    set on 1 June. Valid for 0.25 to 1 plants/m2, about 1,000 to 4,000 an acre.
+    set on 1 June.
+    Valid range: 0.25 to 1 plants/m2, about 1,000 to 4,000 an acre.
     """
     return COEFFICIENTS["mass_alone"] / (1.0 + density / COEFFICIENTS["density_half"])
 

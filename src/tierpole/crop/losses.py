@@ -161,7 +161,7 @@ def infection_index(hours_wet: Array | float, temperature: Array | float) -> Arr
     Equation: z = -2.647866 - 0.374927 W + 0.061601 W T - 0.001511 W T^2.
 
     Source: Broome, English, Marois, Latorre & Aviles 1995, Phytopathology 85:97, grape berries.
-    Valid for 12 to 30 °C.
+    Valid range: 12 to 30 °C.
     """
     by_warmth = (
         COEFFICIENTS["mould_wet"]
@@ -185,8 +185,9 @@ def infection_grey_mould(hours_wet: Array, temperature: Array) -> Array:
 
     Equation: taper(T) max(0, Y(z) - Y(z at W = 0)), Y logistic.
 
-    Source: `infection_index`. Departures, by inference: the baseline of a dry event (0.066) is
-    taken off, and outside the 12-30 °C of the experiments infection falls to 0 at 8 and 34 °C.
+    Source: `infection_index`.
+    Departures: by inference, the baseline of a dry event (0.066) is taken off, and outside the
+    12-30 °C of the experiments infection falls to 0 at 8 and 34 °C.
     """
     dry = expit(COEFFICIENTS["mould_constant"])
     raw = expit(infection_index(hours_wet, temperature)) - dry

@@ -87,7 +87,8 @@ def temperature_response(temperature: Array) -> Array:
 
     Source: cardinal temperatures of hemp, Lisson, Mendham & Carberry 2000, part 1 (base read,
     optimum and maximum from memory). Measured on emergence and leaf growth; that they also hold
-    for floral induction is inference. Valid for daily means of 1 to 41 °C.
+    for floral induction is inference.
+    Valid range: daily means of 1 to 41 °C.
     """
     base, best, most = (COEFFICIENTS[f"temperature_{name}"] for name in ("base", "best", "most"))
     rising = (temperature - base) / (best - base)
@@ -113,7 +114,8 @@ def photoperiod_response(day_length: Array, critical: Array, slope: Array) -> Ar
     Source: inference. A logistic form of the phases of Lisson et al. 2000 (40:413), with Pc and w
     chosen to meet the chamber delays of Zhang, Anderson, Brym & Pearson 2021 (Front. Plant Sci.
     12:694153) and field dates of seeded plants at 25.5 °N. Pc, w and the inductive days trade off
-    against each other: draw them together. Valid for 11 to 18 h.
+    against each other: draw them together.
+    Valid range: 11 to 18 h.
     """
     return 1.0 / (1.0 + np.exp((day_length - critical) / slope))
 
@@ -148,9 +150,9 @@ def flower_day(
     the last day by linear interpolation.
 
     Source: phases of Lisson, Mendham & Carberry 2000; form and numbers see `photoperiod_response`.
-    Calibrated between 25 and 45 degrees of latitude on setting dates from May to July. Departure:
-    on 12-hour days it takes about two weeks, where one trial in south Florida (core.ac.uk work
-    40444499) saw flowers within one week of transplanting.
+    Departure: on 12-hour days it takes about two weeks, where one trial in south Florida
+    (core.ac.uk work 40444499) saw flowers within one week of transplanting.
+    Valid range: 25 to 45 degrees of latitude, set from May to July.
     """
     counted = slice(set_day + 1, None)
     temperature = temperature_mean[:, counted]
