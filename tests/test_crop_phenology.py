@@ -110,6 +110,15 @@ def test_temperature_response_limits():
     assert (fall < 0).all()
 
 
+def test_photoperiod_response_limits():
+    """Half at the critical day length, more on shorter days, a step where the slope is small."""
+    hours = np.array([12.0, 14.0, 16.0])
+    gradual, steep = (crop.photoperiod_response(hours, 14.0, slope) for slope in (0.3, 0.01))
+    assert gradual[1] == steep[1] == 0.5
+    assert (np.diff(gradual) < 0).all()
+    assert steep[[0, 2]] == pytest.approx([1.0, 0.0], abs=1e-9)
+
+
 def test_day_neutral_limits():
     """An infinite critical day length leaves temperature alone to count, at any latitude."""
     plant = one(np.inf, inductive_days=30.0)

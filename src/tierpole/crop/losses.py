@@ -195,7 +195,21 @@ def infection_grey_mould(hours_wet: Array, temperature: Array) -> Array:
 
 
 def susceptibility(days_flowering: Array) -> Array:
-    """How open flower is to rot: 0 until 21 days after initiation, rising to 1 at 49 days [-]."""
+    """How open flower is to rot.
+
+    Parameters
+    ----------
+    days_flowering : days since flower initiation [d], any shape
+
+    Returns
+    -------
+    share [-], same shape
+
+    Equation: (tau - 21)/(49 - 21), within 0..1.
+
+    Source: inference; dense heads hold water, and incidence at harvest follows weather at bloom
+    (Wilcox & Seem 1994, Phytopathology 84:264).
+    """
     start, full = COEFFICIENTS["dense_from"], COEFFICIENTS["dense_full"]
     return np.clip((days_flowering - start) / (full - start), 0.0, 1.0)
 

@@ -186,7 +186,22 @@ def flower_days(
 
 
 def maturity_day(flower_day: Array, days_to_maturity: Array | float) -> Array:
-    """Day on which a lot is ripe to cut: initiation plus the days its flowers need [day]."""
+    """Day on which a lot is ripe to cut.
+
+    Parameters
+    ----------
+    flower_day : flower initiation [day], any shape
+    days_to_maturity : days its flowers need [d]
+
+    Returns
+    -------
+    maturity [day], broadcast
+
+    Equation: initiation + days.
+
+    Source: common practice; a thermal form (830 °C d above 5 °C) has been proposed and is
+    unproven.
+    """
     return flower_day + days_to_maturity
 
 

@@ -169,10 +169,23 @@ def off_type_rise(multiple: Array | float, off_types: Array | float, plants: int
 def off_type_log_moments(
     share: Array | float, multiple: Array | float, plants: int
 ) -> tuple[Array, Array]:
-    """Mean and variance of what off-types add to the log THC of a composite [1].
+    """Mean and variance of what off-types add to the log THC of a composite.
 
-    The law is two-humped, nothing or much; these moments let a fit that knows only normal errors
-    take a seed lot's results for as loose as they are.
+    Parameters
+    ----------
+    share : of the lot's plants that are off-type [1]
+    multiple : THC of an off-type plant over that of a true one [1]
+    plants : plants in the composite
+
+    Returns
+    -------
+    mean, variance [1], broadcast
+
+    Equation: moments of ln(1 + (k/n)(x - 1)), k binomial.
+
+    Source: `off_type_chances`, `off_type_rise`.
+    Departure: the law is two-humped, nothing or much; its two moments let a fit that knows only
+    normal errors take a seed lot's results for as loose as they are.
     """
     chance = off_type_chances(share, plants)
     count = np.arange(plants + 1, dtype=float)
