@@ -56,7 +56,7 @@ def p_pass_again(
             second = (room_second - np.log(rise2)) / s2
             shared = sample.precision.between_labs**2 / (s1 * s2)
             saved += chance1 * chance2 * p_above_then_below(first, second, shared)
-    return np.divide(saved, fails, out=alone, where=fails > _HARDLY_EVER)
+    return np.divide(saved, fails, out=np.array(alone), where=fails > _HARDLY_EVER)
 
 
 def p_above_then_below(first: ArrayLike, second: ArrayLike, correlation: ArrayLike) -> Array:

@@ -118,11 +118,11 @@ def p_printed_at_most(threshold: float, thc: ArrayLike, sample: Composite) -> Ar
     array : probability [1], dims of `thc`
 
     Equation: sum over k of Binomial(k; n, q) F((ln threshold - ln(m r_k)) / s_k), with k off-types
-    of multiple x in the composite, r_k = 1 + (k / n)(x - 1) and
-    s_k^2 = cv^2 (n - k + k x^2) / (n - k + k x)^2 + within^2 + between^2.
-    Source: binomial mixture of composites; the terms of s as in `potency.log_sd`.
-    Departures: the error is symmetric on the log scale, its median being the truth; relative
-    standard deviations are taken as log ones. Both are within 1 % for a spread below 15 %.
+    of multiple x in the composite, e_k^2 = cv^2 (n - k + k x^2) / (n - k + k x)^2,
+    r_k = (1 + (k / n)(x - 1)) / sqrt(1 + e_k^2), s_k^2 = ln(1 + e_k^2) + within^2 + between^2.
+    Source: binomial mixture of composites, each a lognormal with the mean and variance of its
+    plants; laboratory terms as in `potency.log_sd`.
+    Departures: the laboratory's error is symmetric on the log scale, its median being the truth.
     """
     with np.errstate(divide="ignore"):  # no THC yet: minus infinity, which passes
         log_thc = np.log(np.asarray(thc, float))
@@ -134,7 +134,7 @@ def p_printed_at_most(threshold: float, thc: ArrayLike, sample: Composite) -> Ar
 
 
 def off_type_cases(sample: Composite) -> Iterator[tuple[Array, Array, Array]]:
-    """For k = 0, 1, ... off-type plants in a composite: chance, rise in THC, log spread [1]."""
+    """For k = 0, 1, ... off-type plants in a composite: chance, median rise, log spread [1]."""
     plants, share = np.asarray(sample.plants), np.asarray(sample.off_type_share, float)
     multiple = np.asarray(sample.off_type_multiple, float)
     laboratory = sample.precision.repeatability**2 + sample.precision.between_labs**2
@@ -144,9 +144,9 @@ def off_type_cases(sample: Composite) -> Iterator[tuple[Array, Array, Array]]:
         rest = np.maximum(plants - k, 0)
         chance = binom(plants, k) * share**k * (1 - share) ** rest
         squares = (rest + k * multiple**2) / (rest + k * multiple) ** 2
-        spread = np.sqrt(np.square(sample.plant_cv) * squares + laboratory)
+        variance = np.log1p(np.square(sample.plant_cv) * squares)
         rise = off_type_rise(multiple, k / np.maximum(plants, k), 1)
-        yield chance, np.asarray(rise), spread
+        yield chance, rise * np.exp(-variance / 2), np.sqrt(variance + laboratory)
 
 
 def p_pass(thc: ArrayLike, uncertainty: Printed, sample: Composite, book: Rulebook) -> Array:

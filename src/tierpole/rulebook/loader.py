@@ -27,11 +27,20 @@ Table = dict[str, Any]
 
 @dataclass(frozen=True)
 class _Text:
-    """One file: its head and its rules as written, each tagged with the book it stands in."""
+    """One file: its head and its rules as written, each tagged with the book it stands in.
+
+    `amended` are the heads of the texts it amends, whose rules it holds where it restates none.
+    """
 
     file: str
     head: Head
     rules: dict[str, Table]
+    amended: tuple[Head, ...] = ()
+
+    @property
+    def heads(self) -> tuple[Head, ...]:
+        """The heads of every text in it, oldest first."""
+        return (*self.amended, self.head)
 
 
 @dataclass
@@ -74,12 +83,14 @@ class _Reader:
         """The text with what it does not restate taken from the book it amends."""
         if not text.head.amends:
             return text
-        earlier = next((t for t in texts if t.head.id == text.head.amends and t is not text), None)
+        older = [t for t in texts if t.head.effective_from < text.head.effective_from]
+        earlier = next((t for t in older if t.head.id == text.head.amends), None)
         if earlier is None:
-            allowed = f"the id of a rulebook ({', '.join(t.head.id for t in texts)})"
+            allowed = f"the id of an earlier rulebook ({', '.join(t.head.id for t in older)})"
             self.faults.append(Fault(text.file, "amends", text.head.amends, allowed))
             return text
-        return _Text(text.file, text.head, _over(text, earlier))
+        earlier = self._amended(earlier, texts)
+        return _Text(text.file, text.head, _over(text, earlier), earlier.heads)
 
     def _extended(
         self, text: _Text, roots: list[_Text], books: tuple[Rulebook, ...]
@@ -92,16 +103,16 @@ class _Reader:
             self.faults.append(Fault(text.file, "extends", text.head.extends, allowed))
         for base in bases:
             book = self._composed(text, base) if _overlap(text.head, base.head) else None
-            below = next((b for b in books if b.layers == (base.head.id,)), None)
+            below = next((b for b in books if b.layers[-1] == base.head.id), None)
             if book is not None and below is not None:
                 self._check_strictness(text, book, below)
                 yield book
 
     def _composed(self, text: _Text, base: _Text | None) -> Rulebook | None:
-        heads = [text.head] if base is None else [base.head, text.head]
+        texts = [text] if base is None else [base, text]
         rules = text.rules if base is None else _over(text, base)
         try:
-            return Rulebook.model_validate({**_head_of(heads), **rules})
+            return Rulebook.model_validate({**_head_of(texts), **rules})
         except ValidationError as error:
             self.faults += _faults_of(error, text.file)
             return None
@@ -143,18 +154,20 @@ def _overlap(one: Head, other: Head) -> bool:
     return starts <= min(one.effective_to or date.max, other.effective_to or date.max)
 
 
-def _head_of(heads: list[Head]) -> Table:
-    """What the heads of the layers say together; the last one gives the name."""
-    ends = [head.effective_to for head in heads if head.effective_to is not None]
+def _head_of(texts: list[_Text]) -> Table:
+    """What the heads say together: in force while all are, named by the last."""
+    own = [text.head for text in texts]
+    every = [head for text in texts for head in text.heads]
+    ends = [head.effective_to for head in own if head.effective_to is not None]
     return {
-        "jurisdiction": heads[-1].jurisdiction,
-        "title": heads[-1].title,
-        "texts": tuple(head.text for head in heads),
-        "layers": tuple(head.id for head in heads),
-        "effective_from": max(head.effective_from for head in heads),
+        "jurisdiction": own[-1].jurisdiction,
+        "title": own[-1].title,
+        "texts": tuple(head.text for head in every),
+        "layers": tuple(head.id for head in every),
+        "effective_from": max(head.effective_from for head in own),
         "effective_to": min(ends) if ends else None,
-        "status": "verify" if any(head.status == "verify" for head in heads) else "read",
-        "cautions": tuple(caution for head in heads for caution in head.cautions),
+        "status": "verify" if any(head.status == "verify" for head in own) else "read",
+        "cautions": tuple(caution for head in every for caution in head.cautions),
     }
 
 
