@@ -36,6 +36,7 @@ def script(tmp_path, monkeypatch):
         module.PYTHON.touch()
 
     monkeypatch.setattr(module, "make_environment", make_environment)
+    monkeypatch.setattr(importlib.util, "find_spec", lambda name: object())  # pip is there
     monkeypatch.setattr(module, "install", lambda lock: module.asked.append(lock.stem))
     monkeypatch.setattr(module, "call", lambda command, must=True: True)
     return module
