@@ -117,10 +117,12 @@ def test_two_normals_against_scipy_stats(h, k, r):
     assert float(p_above_then_below(h, k, r)) == pytest.approx(expected, abs=2e-6)
 
 
-@pytest.mark.parametrize(("share", "multiple"), [(0.0, 1.0), (0.04, 10.0)])
-def test_second_test_of_the_same_laboratory_simulated(share, multiple):
+@pytest.mark.parametrize(
+    ("cv", "share", "multiple"), [(0.07, 0.0, 1.0), (0.07, 0.04, 10.0), (0.40, 0.30, 1.5)]
+)
+def test_second_test_of_the_same_laboratory_simulated(cv, share, multiple):
     """After a fail, the same laboratory passes as often as in simulation with its error kept."""
-    sample = Composite(2, 0.07, share, multiple, tail_df=np.inf)
+    sample = Composite(2, cv, share, multiple, tail_df=np.inf)
     rng = np.random.default_rng(3)
     first, lab = simulate(rng, 0.0031, sample, share, multiple)
     second, own = simulate(rng, 0.0032, sample, share, multiple)

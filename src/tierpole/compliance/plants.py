@@ -50,6 +50,10 @@ def plants_corrected(unlimited: int, population: float) -> float:
     unlimited : plants to cut from a lot without end
     population : acres in the federal guideline, plants in others
 
+    Returns
+    -------
+    float : plants
+
     Equation: n = n0 / (1 + (n0 - 1) / N).
     Source: USDA Sampling Guidelines for Hemp 2021, after CAC/GL 33-1999 (from memory). That the
     guideline counts acres follows from its tables as commentaries describe them (inference).
@@ -65,6 +69,10 @@ def plants_without_replacement(confidence: Number, share: Number, population: fl
     confidence : chance to find a plant over the limit [1]
     share : share of the plants that is over it [1]
     population : plants in the lot
+
+    Returns
+    -------
+    float : plants
 
     Equation: n = (1 - (1 - confidence)^(1/D)) (N - (D - 1)/2), D = N x share, not rounded.
     Source: Cannon and Roe 1982 (from memory). With share 0.10 and at least 15 plants it gives

@@ -71,6 +71,10 @@ def passes(result: Printed, uncertainty: Printed, book: Rulebook) -> bool:
     uncertainty : measurement uncertainty as printed, share of dry weight [1]
     book : the rulebook in force
 
+    Returns
+    -------
+    bool
+
     Equation: pass when result - uncertainty <= limit.
     Source: 7 CFR 990.1, "Acceptable hemp THC level".
     Departures: the uncertainty counts only where the rulebook allows it; the result is rounded

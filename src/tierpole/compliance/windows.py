@@ -38,7 +38,16 @@ class CutWindow:
 
 
 def window_end(sample_date: date, book: Rulebook) -> date:
-    """The last day of the harvest for a lot sampled on `sample_date`.
+    """The last day of the harvest of a lot.
+
+    Parameters
+    ----------
+    sample_date : day of the official sample
+    book : the rulebook in force
+
+    Returns
+    -------
+    date : the last stick may be cut on it
 
     Equation: last = sample + days, one less where the sample day is day 1.
     Source: 7 CFR 990.26(a); Georgia 40-32-2-.05 for day 1; each rulebook's window.

@@ -67,6 +67,10 @@ def partial_budget(
     ----------
     added_returns, reduced_costs, added_costs, reduced_returns : [dollars]
 
+    Returns
+    -------
+    float : dollars; negative when the change loses
+
     Equation: (added returns + reduced costs) - (added costs + reduced returns).
     Source: extension budgets.
     """

@@ -100,6 +100,10 @@ def stripping_cost(mass: ArrayLike, rate: float, wage: float) -> Array:
     rate : stripped by one worker [kg/s]
     wage : [dollars/s]
 
+    Returns
+    -------
+    array : dollars, dims of `mass`
+
     Equation: mass / rate x wage.
     Source: arithmetic.
     """

@@ -92,6 +92,10 @@ def mass_at_moisture(mass: ArrayLike, moisture: ArrayLike, wanted: ArrayLike) ->
     mass : at `moisture` [kg]
     moisture, wanted : water, wet basis [1]
 
+    Returns
+    -------
+    array : at `wanted` [kg], broadcast
+
     Equation: mass (1 - moisture) / (1 - wanted).
     Source: mass balance.
     """
