@@ -14,7 +14,14 @@ from scipy.stats import multivariate_normal
 from scipy.stats import t as student
 
 from published_values import load
-from tierpole.compliance import Composite, p_buyer_pass, p_over_one, p_pass, p_pass_again
+from tierpole.compliance import (
+    Composite,
+    p_buyer_pass,
+    p_over_one,
+    p_pass,
+    p_pass_again,
+    p_sold_pass,
+)
 from tierpole.compliance.again import p_above_then_below
 from tierpole.compliance.chance import p_at_most, p_printed_at_most
 from tierpole.potency import PRECISION_THC, Precision, log_sd, sd_composite, thc_course
@@ -199,6 +206,10 @@ def test_buyer_and_negligence_limits():
     assert (p_buyer_pass(truth, CLONES, BOOK, 1.07) <= official + 1e-3).all()
     assert (over_one <= 1 - official).all()
     assert (np.diff(over_one) >= 0).all()
+    # threshed biomass holds about a quarter less than the tops, trimmed flower about as much
+    biomass = p_sold_pass(truth, CLONES, BOOK, 1.35)
+    assert (biomass >= p_buyer_pass(truth, CLONES, BOOK, 1.07)).all()
+    assert float(p_sold_pass(0.003, CLONES, BOOK, 1.35)) > 0.97
     # off-types raise the whole bag in the buyer's hands
     seed = Composite(2, 0.07, 0.02, 14.0)
     assert (p_buyer_pass(truth, seed, BOOK, 1.07) < p_buyer_pass(truth, CLONES, BOOK, 1.07)).all()

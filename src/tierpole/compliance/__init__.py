@@ -6,6 +6,7 @@ from tierpole.compliance.chance import (
     p_buyer_pass,
     p_over_one,
     p_pass,
+    p_sold_pass,
 )
 from tierpole.compliance.failing import (
     FailDollars,
@@ -45,6 +46,7 @@ __all__ = [
     "p_over_one",
     "p_pass",
     "p_pass_again",
+    "p_sold_pass",
     "passes",
     "paths_allowed",
     "plants_to_cut",

@@ -173,6 +173,27 @@ def p_over_one(thc: ArrayLike, sample: Composite, book: Rulebook) -> Array:
     return 1.0 - p_printed_at_most(float(book.negligence_line.value), thc, sample)
 
 
+def p_sold_pass(thc: ArrayLike, sample: Composite, book: Rulebook, top_to_sold: ArrayLike) -> Array:
+    """Chance that what is sold is within the limit at the buyer's laboratory, without MU.
+
+    Parameters
+    ----------
+    thc : true mean total THC of the true-to-type plants' tops [1], dims [draw, lot, day]
+    sample, book : the lot's plants and how they are tested, and the rules
+    top_to_sold : THC of the sampled top over that of what is sold [1], dims [draw, lot, 1]; for
+        threshed biomass that of top over threshed plant, well above 1
+
+    Returns
+    -------
+    array : probability [1], dims of `thc`
+
+    Equation: P(printed <= limit) for the mean of the lot, off-types included, over top_to_sold.
+    Source: mass balance; that a buyer allows no MU is common practice.
+    """
+    sold = sample.lot_rise * np.asarray(thc) / top_to_sold
+    return p_printed_at_most(float(book.limit.value), sold, sample.bulk())
+
+
 def p_buyer_pass(
     thc: ArrayLike, sample: Composite, book: Rulebook, top_to_flower: ArrayLike
 ) -> Array:
@@ -180,17 +201,14 @@ def p_buyer_pass(
 
     Parameters
     ----------
-    thc : true mean total THC of the true-to-type plants' tops [1], dims [draw, lot, day]
-    sample, book : the lot's plants and how they are tested, and the rules
+    thc, sample, book : as in `p_sold_pass`
     top_to_flower : THC of the sampled top over that of all flower [1], dims [draw, lot, 1]
 
     Returns
     -------
     array : probability [1], dims of `thc`
 
-    Equation: P(printed <= limit) for the mean of the lot, off-types included, times
-    trimming / top_to_flower.
+    Equation: p_sold_pass with top_to_sold = top_to_flower / trimming.
     Source: inference; that trimmed flower tests higher than the field sample is common practice.
     """
-    trimmed = CERTIFICATE["trimming"] / np.asarray(top_to_flower) * sample.lot_rise * thc
-    return p_printed_at_most(float(book.limit.value), trimmed, sample.bulk())
+    return p_sold_pass(thc, sample, book, np.asarray(top_to_flower) / CERTIFICATE["trimming"])
