@@ -48,6 +48,13 @@ class Formula:
         called = re.compile(rf"\b{self.name}\b")
         return [name for name, text in _test_texts().items() if called.search(text)]
 
+    @property
+    def gaps(self) -> list[str]:
+        """What a formula must have and this one has not."""
+        wanted = ("Parameters\n---", "Returns\n---", "Equation:", "Source:")
+        missing = [part.split("\n")[0].strip(":") for part in wanted if part not in self.docstring]
+        return missing if self.tests else [*missing, "a test"]
+
 
 def main() -> None:
     """Write the page, or with `--check` exit 1 when it is out of date."""
