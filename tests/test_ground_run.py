@@ -139,13 +139,13 @@ def test_the_callers_python_settings_do_not_reach_ours(script, monkeypatch):
 def test_an_old_python_is_told_so_in_plain_words():
     """The check stands before anything that an older Python could stumble over."""
     pretend = (
-        "import runpy, sys; sys.version_info = (3, 9, 2, 'final', 0);"
+        "import runpy, sys; sys.version_info = (3, 9); sys.version = '3.9.2 (main)';"
         f"runpy.run_path({str(RUN)!r}, run_name='__main__')"
     )
     ended = subprocess.run([sys.executable, "-c", pretend], capture_output=True, text=True)
     assert ended.returncode == 1
     assert ended.stderr == (
-        f"Tierpole needs Python 3.11 or newer; this is 3.9, at {sys.executable}.\n"
+        f"Tierpole needs Python 3.11 or newer, not 3.9.2, {sys.executable}.\n"
         "Install a newer Python, then name it: python3.12 run demo\n"
     )
 
