@@ -1,0 +1,19 @@
+"""Readers and fetchers of outside files: stations, normals, typical years, forecasts."""
+
+from tierpole.sources.fetch import GHCN_DAILY, Update, update_station
+from tierpole.sources.forecast_file import read_forecast
+from tierpole.sources.normals import FreezeNormals, read_freeze_normals
+from tierpole.sources.stations import read_station
+from tierpole.sources.typical_year import TypicalYear, read_typical_year
+
+__all__ = [
+    "GHCN_DAILY",
+    "FreezeNormals",
+    "TypicalYear",
+    "Update",
+    "read_forecast",
+    "read_freeze_normals",
+    "read_station",
+    "read_typical_year",
+    "update_station",
+]
