@@ -1,0 +1,116 @@
+"""A place simulated as it is really filled: batch after batch, all in the same air."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tierpole import moist_air
+from tierpole.barn import kernel, targets
+from tierpole.barn.air import OutsideAir
+from tierpole.barn.draws import COEFFICIENTS as DRAWS
+from tierpole.barn.draws import BarnDraws
+from tierpole.barn.lookup import new_state
+from tierpole.barn.places import PlaceAir
+from tierpole.barn.running import Outcome, Setting, Tick, outcome, run_all
+
+Array = NDArray[np.float64]
+Stored = NDArray[np.float32]
+Rows = NDArray[np.int64]
+
+_READABLE = (0.03, 0.9)  # wet basis: what flower can hold, whatever a reading says
+
+
+@dataclass(frozen=True)
+class Hangings:
+    """What goes up in one place, a batch a row; a batch comes down when it is dry.
+
+    `sticks` are full sticks; lighter ones count for less. A measured moisture of the flower sets
+    that batch's flower at that hour; its stem goes on as simulated.
+    """
+
+    hang_hour: Rows  # hour of the season, [batch]
+    sticks: Array  # [batch]
+    reading_hour: Rows  # hour of the season; -1 if never measured, [batch]
+    reading: Array  # wet basis [share], [batch]
+
+    @staticmethod
+    def unmeasured(hang_hour: Rows, sticks: Array) -> Hangings:
+        """Batches whose moisture nobody has measured."""
+        return Hangings(hang_hour, sticks, np.full(len(sticks), -1), np.zeros(len(sticks)))
+
+
+@dataclass(frozen=True)
+class PlaceTrace:
+    """Air and moisture of a place, hour by hour from `first_hour` of the season, for every draw.
+
+    Where nothing hangs the air is the outside air; a batch's moisture is not a number while it is
+    not up. Moistures on the dry basis.
+    """
+
+    first_hour: int
+    temperature: Stored  # [°C], [barn_draw, hour]
+    humidity: Stored  # relative [share], [barn_draw, hour]
+    moisture_flower: Stored  # [kg/kg], [barn_draw, batch, hour]
+    moisture_stem: Stored  # [kg/kg], [barn_draw, batch, hour]
+
+
+def simulate(
+    outside_air: OutsideAir,
+    place: PlaceAir,
+    draws: BarnDraws,
+    season_row: Rows,
+    hangings: Hangings,
+    moisture_target: float = targets.COEFFICIENTS["moisture_target"],
+    tick: Tick | None = None,
+) -> tuple[Outcome, PlaceTrace]:
+    """What becomes of each batch [barn_draw, batch] hung in a place, and the place hour by hour.
+
+    Parameters
+    ----------
+    outside_air : weather seasons
+    place : what they hang in
+    draws : [barn_draw]
+    season_row : weather season of each draw [barn_draw]
+    hangings : the batches, past ones and planned
+    moisture_target : at which flower is taken down, wet basis [share]
+    tick : told the share done; may raise to stop
+    """
+    setting = Setting(outside_air, draws, season_row, moisture_target)
+    first = int(hangings.hang_hour.min())
+    last = min(int(hangings.hang_hour.max()) + setting.rule.hours_most, outside_air.temperature.shape[1])
+    batches, hours = hangings.sticks.size, last - first
+    records = np.zeros((len(draws), batches, kernel.RESULTS))
+    air = np.zeros((len(draws), hours, 2))
+    moisture = np.zeros((len(draws), batches, hours, 2), dtype=np.float32)
+
+    def hang(draw: int) -> None:
+        state = new_state(batches, traced_hours=outside_air.temperature.shape[1])
+        kernel.dry_batches(setting.case(draw, place), _batches(setting, draw, hangings), state)
+        records[draw] = state.record
+        air[draw] = state.trace_air[first:last]
+        moisture[draw] = state.trace_batch[first:last].swapaxes(0, 1)
+
+    run_all(hang, range(len(draws)), tick)
+    return outcome(records, draws, setting.rule), _trace(first, air, moisture, outside_air.pressure)
+
+
+def _batches(setting: Setting, draw: int, hangings: Hangings) -> kernel.Batches:
+    error = DRAWS["reading_error"] * setting.draws.reading_error[draw]
+    read = np.clip(hangings.reading + error, *_READABLE)
+    fresh = setting.batches(draw, hangings.hang_hour, hangings.sticks)
+    hours = np.array(hangings.reading_hour, dtype=np.int64)
+    return fresh._replace(reading_hour=hours, reading=targets.dry_basis(read))
+
+
+def _trace(first: int, air: Array, moisture: Stored, pressure: float) -> PlaceTrace:
+    humidity = moist_air.relative_humidity(air[..., 0], air[..., 1], pressure)
+    return PlaceTrace(
+        first_hour=first,
+        temperature=air[..., 0].astype(np.float32),
+        humidity=humidity.astype(np.float32),
+        moisture_flower=moisture[..., kernel.FLOWER],
+        moisture_stem=moisture[..., kernel.STEM],
+    )

@@ -1,0 +1,138 @@
+"""What hanging costs: the chance that mould is seen, and the share of the value that goes."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtr
+
+from tierpole.barn import mould, targets
+from tierpole.evidence import Mark, Table, Value
+
+Array = NDArray[np.float64]
+
+COEFFICIENTS = Table(
+    "Losses while hanging",
+    (
+        Value(
+            "plant_spread", 1.5, "geometric SD", Mark.INFERENCE,
+            "how unlike the plants of one hanging are in what they stand before mould shows",
+        ),
+        Value(
+            "dose_visible", 2.0, "1", Mark.INFERENCE,
+            "the critical dose marks the first growth under a microscope; in the index model "
+            "growth is seen by eye after about twice that time",
+        ),
+        Value(
+            "mould_value", 0.20, "share", Mark.INFERENCE,
+            "value of a stick lost when mould shows on it: cut out, docked or refused", 0.1, 0.6,
+        ),
+        Value(
+            "hang_days", 14.0, "d", Mark.INFERENCE, "the hang that cannabinoid losses are told of",
+        ),
+        Value(
+            "shatter_slope", 0.6, "share/share", Mark.INFERENCE,
+            "hay loses 3 points more leaf at 13 % moisture than at 18 %", 0.3, 1.5,
+        ),
+    ),
+)  # fmt: skip
+
+_C = COEFFICIENTS
+
+
+def visible_dose(dose_critical: ArrayLike) -> Array:
+    """Dose of damp warmth at which mould is seen by eye.
+
+    Parameters
+    ----------
+    dose_critical : at which it starts [d at 20 °C and 90 %], any shape
+
+    Returns
+    -------
+    dose : [d at 20 °C and 90 %]
+
+    Equation: 2 D_crit.
+    Source: ours (inference), from the ratio of visible to starting time of Hukka & Viitanen 1999.
+    """
+    return _C["dose_visible"] * np.asarray(dose_critical, dtype=float)
+
+
+def mould_chance(dose: ArrayLike, dose_critical: ArrayLike, index: ArrayLike) -> Array:
+    """Chance that mould is seen on a stick, two models of equal weight.
+
+    Parameters
+    ----------
+    dose : of damp warmth felt while hanging [d at 20 °C and 90 %], any shape
+    dose_critical : at which mould has started on half the plants [d at 20 °C and 90 %], broadcast
+    index : growth index reached [1], broadcast
+
+    Returns
+    -------
+    chance : [1]
+
+    Equation: P = ½ Φ[ln(D / 2 D_crit)/s] + ½ Φ[ln(M/3)/s], s the log SD between plants.
+    Source: ours (inference); D_crit after Thelandersson & Isaksson 2013, index 3 = seen by eye
+    after Hukka & Viitanen 1999.
+    """
+    spread = np.log(_C["plant_spread"])
+    with np.errstate(divide="ignore"):  # no dose, no mould: Φ(-∞) is 0
+        by_dose = np.log(np.asarray(dose, dtype=float) / visible_dose(dose_critical))
+        by_index = np.log(np.asarray(index, dtype=float) / mould.COEFFICIENTS["index_visible"])
+    return (ndtr(by_dose / spread) + ndtr(by_index / spread)) / 2
+
+
+def cannabinoid_share_lost(days_hung: ArrayLike, loss: ArrayLike) -> Array:
+    """Share of the cannabinoids that is gone after hanging, same share every day.
+
+    Parameters
+    ----------
+    days_hung : [d], any shape
+    loss : in an ordinary hang of 14 days [share], broadcast
+
+    Returns
+    -------
+    share : [1]
+
+    Equation: 1 - (1 - loss)^(days / 14).
+    Source: first-order loss (Meija et al. 2021, Anal. Bioanal. Chem.); size is ours (inference).
+    Departures: no effect of warmth within a barn's range; decarboxylation costs no total CBD.
+    """
+    return 1 - (1 - np.asarray(loss, dtype=float)) ** (np.asarray(days_hung) / _C["hang_days"])
+
+
+def shatter_share_lost(moisture: ArrayLike) -> Array:
+    """Share of leaf and flower that shatters because it is taken down too dry.
+
+    Parameters
+    ----------
+    moisture : of the flower when taken down, wet basis [share], any shape
+
+    Returns
+    -------
+    share : [1]
+
+    Equation: 0.6 for each share of moisture below 9 % wet basis.
+    Source: ours (inference), slope from hay.
+    """
+    short = targets.COEFFICIENTS["moisture_brittle"] - np.asarray(moisture, dtype=float)
+    return _C["shatter_slope"] * np.maximum(short, 0)
+
+
+def value_share_lost(mould: ArrayLike, cannabinoid: ArrayLike, shatter: ArrayLike) -> Array:
+    """Share of a stick's value lost while hanging, each loss taken from what the others leave.
+
+    Parameters
+    ----------
+    mould : chance that mould is seen [1], any shape
+    cannabinoid : share of cannabinoids lost [1], broadcast
+    shatter : share of flower lost by shatter [1], broadcast
+
+    Returns
+    -------
+    share : [1]
+
+    Equation: 1 - (1 - 0.20 P)(1 - c)(1 - s).
+    Source: ours (inference).
+    """
+    kept = 1 - _C["mould_value"] * np.asarray(mould, dtype=float)
+    return 1 - kept * (1 - np.asarray(cannabinoid)) * (1 - np.asarray(shatter))

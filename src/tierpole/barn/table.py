@@ -1,0 +1,59 @@
+"""Drying days, losses and mould by place, hang day and load: what the plan looks up."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tierpole.barn import kernel, targets
+from tierpole.barn.air import OutsideAir
+from tierpole.barn.draws import BarnDraws
+from tierpole.barn.lookup import new_state
+from tierpole.barn.places import PlaceAir
+from tierpole.barn.running import Outcome, Setting, Tick, outcome, run_all
+
+Array = NDArray[np.float64]
+Rows = NDArray[np.int64]
+
+
+def dry_table(
+    outside_air: OutsideAir,
+    places: Sequence[PlaceAir],
+    draws: BarnDraws,
+    season_row: Rows,
+    hang_hours: Rows,
+    loads: Array,
+    moisture_target: float = targets.COEFFICIENTS["moisture_target"],
+    tick: Tick | None = None,
+) -> Outcome:
+    """Outcome of hanging in each place, on each day, at each load [barn_draw, place, cut_day, load].
+
+    Parameters
+    ----------
+    outside_air : weather seasons
+    places : what to hang in
+    draws : [barn_draw]
+    season_row : weather season of each draw [barn_draw]
+    hang_hours : hour of the season at which each cut day's sticks hang [cut_day]
+    loads : water-weighted fill of a place on the hang day, this hanging included [share], [load]
+    moisture_target : at which flower is taken down, wet basis [share]
+    tick : told the share done; may raise to stop
+
+    All that hangs in a place is taken as hung that day: it shares the air and dries in step.
+    """
+    setting = Setting(outside_air, draws, season_row, moisture_target)
+    hours = np.ascontiguousarray(hang_hours, dtype=np.int64)
+    fills = np.ascontiguousarray(loads, dtype=float)
+    records = np.zeros((len(draws), len(places), hours.size, fills.size, kernel.RESULTS))
+
+    def fill(draw: int) -> None:
+        state = new_state(batches=1)
+        for row, place in enumerate(places):
+            full = setting.batches(draw, hours[:1], np.array([place.sticks], dtype=float))
+            case = setting.case(draw, place)
+            kernel.dry_fillings(case, full, hours, fills, state, records[draw, row])
+
+    run_all(fill, range(len(draws)), tick)
+    return outcome(records, draws, setting.rule)
