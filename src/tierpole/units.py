@@ -203,7 +203,9 @@ def read_quantity(text: str, kind: str) -> float:
     match = _WRITTEN.match(text)
     if match is None:
         raise ValueError("no number can be read in it")
-    unit_name = match["unit"].strip('"') or ("" if text.strip()[:1] != "$" else "$")
+    unit_name = match["unit"].strip('"')
+    if text.lstrip().startswith("$"):
+        unit_name = "$" + unit_name
     unit = KINDS[kind].unit(unit_name)
     if unit is None:
         raise ValueError(

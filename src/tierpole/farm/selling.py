@@ -45,7 +45,7 @@ class Crew(Noun):
     haul_limit: Annotated[int, Count(10, 100_000)]
     bulk_room: Annotated[int, Count(0, 1_000_000)] | None = None
     rainy_day_share: Share = 0.4
-    cut_days_per_lot: Annotated[int, Count(1, 30)] = 3
+    cut_days_per_lot: Annotated[int, Count(1, 60)] = 8
     cut_day_cost: Money = 60.0
 
 
@@ -77,9 +77,13 @@ class Market(Noun):
 
 
 class Costs(Noun):
-    """What the season costs beyond the crew's hours from cutting on."""
+    """What the season costs beyond the crew's hours from cutting on.
+
+    `plant` is a rooted cutting; `seedling` a plant from seed, the same price unless given.
+    """
 
     plant: Annotated[float, Measure("money a plant", "0 USD/plant", "50 USD/plant")]
+    seedling: Annotated[float, Measure("money a plant", "0 USD/plant", "50 USD/plant")] | None = None
     spare_plants: Share = 0.05
     inputs: Annotated[float, Measure("money an area", "0 USD/acre", "50000 USD/acre")]
     field_labour: Annotated[float, Measure("a time", "0 h", "2000 h")]
@@ -88,6 +92,7 @@ class Costs(Noun):
     potency_test: Money = 75.0
     potency_tests_per_lot: Annotated[int, Count(0, 50)] = 2
     full_panel: Money = 300.0
+    full_panels: Annotated[int, Count(0, 100)] = 2
     interest: Share = 0.08
     months_to_sale: Annotated[float, Ratio(0.0, 36.0)] = 4.0
 

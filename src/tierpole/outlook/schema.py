@@ -74,6 +74,8 @@ VARIABLES: tuple[Variable, ...] = (
     Variable("value_left", ("draw", "lot"), "USD/stick", "a stick never cut: what clearing it costs"),
     Variable("sample_fee", ("lot",), "USD", "the official sample and its test", 0),
     Variable("fixed_money", ("draw",), "USD", "money of the season that no choice below changes"),
+    Variable("price", ("draw",), "USD/kg", "price of the CBD sold (or of biomass, if flat)", 0),
+    Variable("paid_share", ("draw",), "share", "of the bill that the buyer pays", 0, 1),
     Variable("free_day", ("draw", "hanging"), "day index", "when sticks already hanging are dry"),
 )  # fmt: skip
 

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tierpole.money import cvar
+
 TAIL = 0.2  # share of the worst draws in CVaR unless the user says otherwise
 BAND = (0.10, 0.90)
 
@@ -41,23 +43,10 @@ def summarise(draws: np.ndarray, tail: float = TAIL) -> Summary:
         median=float(median),
         low=float(low),
         high=float(high),
-        cvar=worst_mean(ordered, tail),
+        cvar=float(cvar(ordered, tail)),
         n=ordered.size,
         p_loss=float((ordered < 0).mean()),
     )
-
-
-def worst_mean(ordered: np.ndarray, tail: float) -> float:
-    """CVaR: mean of the worst `tail` share of sorted values, the boundary draw counted in part.
-
-    Source: Rockafellar & Uryasev 2000, Journal of Risk 2(3):21-41, definition for discrete
-    distributions (from memory).
-    """
-    count = tail * ordered.size
-    whole = int(np.floor(count))
-    part = count - whole
-    total = ordered[:whole].sum() + (part * ordered[whole] if part > 0 else 0.0)
-    return float(total / count)
 
 
 def bands(draws: np.ndarray, quantiles: tuple[float, ...] = (0.1, 0.25, 0.5, 0.75, 0.9)) -> np.ndarray:

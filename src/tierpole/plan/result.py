@@ -4,11 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
-from enum import StrEnum
 
 import numpy as np
 
+from tierpole.compliance import LotState
 from tierpole.outlook.summary import Summary
+
+__all__ = [
+    "Comparison", "CrewPlan", "LotPlan", "LotState", "PlacePlan", "Plan", "PlannedCut", "Reason",
+    "Round", "Worth",
+]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -34,16 +39,6 @@ class Reason:
     def total(self) -> float:
         """The whole difference; negative when the other choice is worse."""
         return sum(amount for _, amount in self.pieces)
-
-
-class LotState(StrEnum):
-    """Where a lot stands in the law's eyes."""
-
-    GROWING = "growing"
-    SAMPLED = "sampled"
-    PASSED = "passed"
-    FAILED = "failed"
-    CLOSED = "closed"
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,5 @@
+"""`python -m tierpole` is the command line."""
+
+from tierpole.cli import main
+
+main()

@@ -1,0 +1,70 @@
+"""Options that several commands share, and progress on the terminal."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import date, datetime
+from typing import Any
+
+import click
+
+Tick = Callable[[str, float], None]
+
+
+def _as_date(_: click.Context, __: click.Parameter, value: datetime | None) -> date | None:
+    return value.date() if value else None
+
+
+SEED = click.option("--seed", default=1, show_default=True, help="Same seed, same answer.")
+DRAWS = click.option(
+    "--draws",
+    type=click.IntRange(50, 20_000),
+    default=500,
+    show_default=True,
+    help="How many possible seasons to look at.",
+)
+UNITS = click.option(
+    "--units", type=click.Choice(["us", "metric"]), default="us", show_default=True
+)
+FORMAT = click.option(
+    "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True
+)
+ON = click.option(
+    "--on",
+    type=click.DateTime(["%Y-%m-%d"]),
+    callback=_as_date,
+    help="Plan as seen on this day; nothing known later is used. Default: the scenario's date.",
+)
+PORT = click.option(
+    "--port", type=click.IntRange(1024, 65_535), default=8047, show_default=True,
+    help="Where the pages are served; if it is taken, the next free one.",
+)  # fmt: skip
+FILE = click.argument("file", type=click.Path(dir_okay=False))
+
+
+def together(*options: Callable[[Any], Any]) -> Callable[[Any], Any]:
+    """Several options as one decorator, first one shown first."""
+
+    def decorate(command: Any) -> Any:
+        for option in reversed(options):
+            command = option(command)
+        return command
+
+    return decorate
+
+
+@contextmanager
+def progress() -> Iterator[Tick]:
+    """A tick(step, share) that shows one moving line on a terminal and nothing elsewhere."""
+    if not sys.stderr.isatty():
+        yield lambda step, share: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("", total=1.0)
+        yield lambda step, share: bar.update(task, description=step, completed=share)

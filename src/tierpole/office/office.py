@@ -1,0 +1,160 @@
+"""The office: runs the one flow, keeps the latest plan, works in the background, says how it goes.
+
+    season -> outlook -> plan -> views
+
+The office is the only place that knows both where facts come from and who wants to see the
+answer. The pages and the command line ask it and compute nothing themselves.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+import traceback
+from collections.abc import Callable, MutableMapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from tierpole.errors import Stopped, TierpoleError
+from tierpole.office.tables import DiskTables
+from tierpole.units import System
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+    from tierpole.plan.result import Plan
+    from tierpole.season import Season
+
+Tick = Callable[[str, float], None]
+
+
+@dataclass(frozen=True)
+class Status:
+    """How the work stands: `state` is working, ready, failed or stale; `share` runs 0 to 1."""
+
+    state: str
+    step: str = ""
+    share: float = 0.0
+    message: str = ""
+    planned_at: datetime | None = None
+
+
+@dataclass(frozen=True)
+class Settings:
+    """How a season is worked through."""
+
+    draws: int = 500
+    seed: int = 1
+    seconds: float = 8.0
+    system: System = "us"
+
+
+class Office:
+    """One season at work. `work` runs in the calling thread, `start` in the background."""
+
+    def __init__(
+        self,
+        season: Season,
+        settings: Settings | None = None,
+        tables: MutableMapping[str, Any] | None = None,
+    ):
+        self.season = season
+        self.settings = settings or Settings()
+        self.outlook: xr.Dataset | None = None
+        self.plan: Plan | None = None
+        self.changes: tuple[str, ...] = ()
+        self._tables = DiskTables() if tables is None else tables
+        self._views: dict[tuple[Any, ...], Any] = {}
+        self._status = Status("working", "waiting to start")
+        self._stop = threading.Event()
+        self._thread: threading.Thread | None = None
+
+    @property
+    def system(self) -> System:
+        """The units the user reads."""
+        return self.settings.system
+
+    def status(self) -> Status:
+        """How the work stands now."""
+        return self._status
+
+    def work(self, tick: Tick | None = None) -> Plan:
+        """Make the outlook and the plan; `Stopped` carries the best plan when there is one."""
+        from tierpole.outlook import make_outlook
+        from tierpole.plan import Stop, make_plan
+
+        report = self._reporter(tick)
+        wanted = self.settings
+        try:
+            self.outlook = make_outlook(
+                self.season, wanted.draws, wanted.seed, tables=self._tables,
+                tick=lambda step, share: report(step, 0.5 * share),
+            )  # fmt: skip
+            plan = make_plan(
+                self.season, self.outlook, stop=Stop(seconds=wanted.seconds),
+                tick=lambda step, share: report(step, 0.5 + 0.5 * share),
+            )  # fmt: skip
+        except TierpoleError as error:
+            self._status = Status("failed", message=str(error))
+            raise
+        self._keep(plan)
+        return plan
+
+    def adopt(self, best: object) -> Plan:
+        """Keep the best plan of work that was stopped."""
+        from tierpole.plan.result import Plan
+
+        if not isinstance(best, Plan):
+            raise Stopped("The work was stopped before there was a plan.")
+        self._keep(best)
+        return best
+
+    def start(self) -> None:
+        """Work in the background; `status` says how it goes."""
+        self._thread = threading.Thread(target=self._work_quietly, daemon=True, name="office")
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Ask the background work to stop and wait for it."""
+        self._stop.set()
+        if self._thread is not None:
+            self._thread.join(timeout=30)
+
+    def view(self, name: str, *args: Any) -> Any:
+        """A view model by name, made once for each plan."""
+        from tierpole.office.views import VIEWS
+
+        key = (name, *args)
+        if key not in self._views:
+            make = VIEWS[name]
+            self._views[key] = make(self.season, self.outlook, self.plan, *args)
+        return self._views[key]
+
+    def _keep(self, plan: Plan) -> None:
+        self.plan = plan
+        self._views = {}
+        self._status = Status("ready", share=1.0, planned_at=datetime.now())
+
+    def _reporter(self, tick: Tick | None) -> Tick:
+        last = 0.0
+
+        def report(step: str, share: float) -> None:
+            nonlocal last
+            if self._stop.is_set():
+                raise Stopped("The work was stopped.")
+            self._status = Status("working", step, share)
+            if tick is not None and (time.monotonic() - last > 0.05 or share >= 1):
+                last = time.monotonic()
+                tick(step, share)
+
+        return report
+
+    def _work_quietly(self) -> None:
+        try:
+            self.work()
+        except TierpoleError as error:
+            self._status = Status("failed", message=str(error))
+        except Exception as error:  # a page must say so instead of waiting for ever
+            traceback.print_exc()
+            self._status = Status("failed", message=f"{type(error).__name__}: {error}")

@@ -1,0 +1,100 @@
+"""The law's view of the draws: chance to pass on each sampling day, official and at the buyer's."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from tierpole.compliance import (
+    Composite,
+    p_buyer_pass,
+    p_over_one,
+    p_pass,
+    plants_to_cut,
+)
+from tierpole.outlook.field import FieldDraws
+from tierpole.potency import Precision
+from tierpole.rulebook import Rulebook, rulebook_on
+from tierpole.season import Season
+
+Array = np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class Legal:
+    """Chances [draw, lot, sample_day], given each draw's truth, and the composite behind them."""
+
+    season: Season
+    field: FieldDraws
+    sample_days: Array
+
+    @cached_property
+    def plants(self) -> Array:
+        """Plants the agent cuts at least [lot]."""
+        return np.array([plants_cut(self.season, number) for number in range(self._lots)])
+
+    @property
+    def _lots(self) -> int:
+        return len(self.season.lots)
+
+    @cached_property
+    def composite(self) -> Composite:
+        """What is pooled from each lot, and how well it is tested."""
+        potency, lab = self.field.potency, self.season.laboratory
+        return Composite(
+            plants=self.plants[:, None],
+            plant_cv=potency.plant_cv[:, :, None],
+            off_type_share=potency.off_type_share[:, :, None],
+            off_type_multiple=potency.off_type_multiple[:, :, None],
+            precision=Precision(lab.repeatability, lab.between_labs),
+        )
+
+    def of_lot(self, number: int) -> Composite:
+        """The composite of one lot, kept as a lot axis of length one."""
+        whole, only = self.composite, slice(number, number + 1)
+        return Composite(
+            plants=self.plants[only, None],
+            plant_cv=np.asarray(whole.plant_cv)[:, only],
+            off_type_share=np.asarray(whole.off_type_share)[:, only],
+            off_type_multiple=np.asarray(whole.off_type_multiple)[:, only],
+            precision=whole.precision,
+        )
+
+    def p_pass(self, thc: Array, book: Rulebook) -> Array:
+        """Chance to pass [draw, lot, day] when tops hold `thc`."""
+        return p_pass(thc, self.season.laboratory.uncertainty, self.composite, book)
+
+    def book(self, day: int) -> Rulebook:
+        """The rulebook in force on a day of the season."""
+        return rulebook_on(self.season.farm.jurisdiction, self.season.day(day))
+
+    def chances(self) -> dict[str, Array]:
+        """`p_pass`, `p_buyer_pass`, `p_over_one`, each [draw, lot, sample_day] float32."""
+        thc = self.field.thc[:, :, self.sample_days].astype(float)
+        names = ("p_pass", "p_buyer_pass", "p_over_one")
+        result = {name: np.empty(thc.shape, np.float32) for name in names}
+        books = [self.book(int(day)) for day in self.sample_days]
+        for book in dict.fromkeys(books):
+            days = np.flatnonzero([other is book for other in books])
+            part = self._chances_under(book, thc[:, :, days])
+            for name in names:
+                result[name][:, :, days] = part[name]
+        return result
+
+    def _chances_under(self, book: Rulebook, thc: Array) -> dict[str, Array]:
+        sample = self.composite
+        to_flower = self.field.potency.top_to_flower[:, :, None]
+        return {
+            "p_pass": self.p_pass(thc, book),
+            "p_buyer_pass": p_buyer_pass(thc, sample, book, to_flower),
+            "p_over_one": p_over_one(thc, sample, book),
+        }
+
+
+def plants_cut(season: Season, number: int) -> int:
+    """The fewest plants the sampling agent cuts from a lot."""
+    lot = season.lots[number]
+    book = rulebook_on(season.farm.jurisdiction, season.on)
+    return plants_to_cut(book.plants.value, lot.area, lot.plants_counted or lot.plants_set)

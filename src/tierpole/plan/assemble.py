@@ -1,0 +1,232 @@
+"""A schedule and its value as the Plan a person reads: dates for days, names for numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date, timedelta
+from math import ceil
+
+import numpy as np
+
+from tierpole.compliance import LotState, rule_breaches
+from tierpole.outlook.summary import summarise
+from tierpole.plan.harvest import Drying, Harvest, ruling_book
+from tierpole.plan.problem import NO_SAMPLE, Schedule
+from tierpole.plan.reasons import reasons
+from tierpole.plan.result import (
+    Comparison,
+    CrewPlan,
+    LotPlan,
+    PlacePlan,
+    Plan,
+    PlannedCut,
+    Round,
+    Worth,
+)
+from tierpole.plan.risk import Risk
+from tierpole.plan.thumb import RULES, follow
+from tierpole.plan.value import Valuation, revalue
+from tierpole.rulebook import rule_changes, rulebook_on
+from tierpole.season import Season
+
+Array = np.ndarray
+Tick = Callable[[str, float], None]
+
+
+def assemble(
+    harvest: Harvest,
+    schedule: Schedule,
+    valuation: Valuation,
+    drying: Drying,
+    rounds: tuple[Round, ...],
+    risk: Risk,
+    explain: bool,
+    stopped: bool,
+    tick: Tick,
+) -> Plan:
+    """The plan of a schedule; `explain` adds reasons, worth and rules of thumb."""
+    why = _reasons(harvest, schedule, drying, risk, tick) if explain else {}
+    return Plan(
+        made_for=harvest.season.on,
+        lots=tuple(
+            _lot_plan(harvest, schedule, valuation, lot, why.get(lot, ()))
+            for lot in range(len(harvest.season.lots))
+        ),
+        places=_places(harvest, schedule),
+        crew=_crew(harvest, schedule),
+        money=summarise(valuation.dollars, risk.tail),
+        draws=valuation.dollars,
+        bound=schedule.bound,
+        gap=schedule.gap,
+        rounds=rounds,
+        worth=_worth(harvest, schedule, risk, tick) if explain else (),
+        rules_of_thumb=_thumbs(harvest, risk) if explain else (),
+        broken_rules=tuple(broken_rules(harvest.season)),
+        notes=tuple(_notes(harvest, schedule)),
+        stopped_early=stopped,
+    )
+
+
+def broken_rules(season: Season) -> list[str]:
+    """Recorded facts that already break a hard rule, lot by lot, named with the rule."""
+    return [
+        str(breach)
+        for lot in season.lots
+        for breach in rule_breaches(
+            [s for s in season.samples if s.lot == lot.name],
+            [t for t in season.tests if t.lot == lot.name],
+            [c for c in season.cuts if c.lot == lot.name],
+            ruling_book(season, lot),
+        )
+    ]
+
+
+def _reasons(
+    harvest: Harvest, schedule: Schedule, drying: Drying, risk: Risk, tick: Tick
+) -> dict[int, tuple]:
+    lots = range(len(harvest.season.lots))
+    found = {}
+    for lot in lots:
+        tick("reasons", 0.7 * lot / len(lots))
+        found[lot] = reasons(harvest, schedule, drying, risk, lot)
+    return found
+
+
+def _lot_plan(
+    harvest: Harvest, schedule: Schedule, valuation: Valuation, lot: int, why: tuple
+) -> LotPlan:
+    season, status = harvest.season, harvest.status[lot]
+    option = int(schedule.sample[lot])
+    sample_on = harvest.sample_days[option] if option > 0 else status.sampled_on
+    window = harvest.window(lot, option)
+    return LotPlan(
+        lot=season.lots[lot].name,
+        state=status.state,
+        sticks_standing=float(harvest.problem.sticks_standing[lot]),
+        request_on=_request_by(season, sample_on) if option > 0 and sample_on else None,
+        sample_on=sample_on if option != NO_SAMPLE else None,
+        window=(window.first, window.last) if window else None,
+        p_pass=_chance(harvest, "p_pass", lot, option),
+        p_buyer_pass=_chance(harvest, "p_buyer_pass", lot, option),
+        cuts=tuple(_cuts(harvest, schedule, lot)),
+        sticks_left=int(schedule.left[lot]),
+        money=summarise(valuation.by_lot[:, lot]),
+        fail_path=_fail_path(harvest, lot, option),
+        reasons=why,
+    )
+
+
+def _request_by(season: Season, sample_on: date) -> date:
+    """The last day to call the sampler for a visit; the sooner the surer."""
+    book = rulebook_on(season.farm.jurisdiction, sample_on)
+    lead = ceil(max(season.sampler.lead, book.request_lead_days.value))
+    return max(season.on, sample_on - timedelta(days=lead))
+
+
+def _chance(harvest: Harvest, name: str, lot: int, option: int) -> float | None:
+    """Mean chance over the draws under a sample option; None without a sample."""
+    status = harvest.status[lot]
+    if option == NO_SAMPLE:
+        return None
+    if option == 0 and name == "p_pass" and status.state is LotState.PASSED:
+        return 1.0
+    day = harvest.sample_days[option] if option > 0 else status.sampled_on
+    days = [d.astype("datetime64[D]").item() for d in harvest.outlook["sample_day"].values]
+    if day not in days:
+        return None
+    return float(harvest.outlook[name].values[:, lot, days.index(day)].mean())
+
+
+def _fail_path(harvest: Harvest, lot: int, option: int) -> str:
+    day = harvest.sample_days[option] if option > 0 else harvest.status[lot].sampled_on
+    days = [d.astype("datetime64[D]").item() for d in harvest.outlook["sample_day"].values]
+    return str(harvest.outlook["fail_path"].values[lot, days.index(day)]) if day in days else ""
+
+
+def _cuts(harvest: Harvest, schedule: Schedule, lot: int) -> list[PlannedCut]:
+    problem = harvest.problem
+    return [
+        PlannedCut(
+            lot=problem.lots[lot],
+            place=problem.places[place],
+            day=harvest.cut_days[day],
+            sticks=int(schedule.sticks[lot, day, place]),
+            hours=float(schedule.sticks[lot, day, place] * problem.hours_hang[lot]),
+            dry_on=harvest.cut_days[day] + timedelta(days=int(problem.hold_days[place, day])),
+        )
+        for day, place in np.argwhere(schedule.sticks[lot])
+    ]
+
+
+def _days(harvest: Harvest) -> Array:
+    return np.array(harvest.cut_days, dtype="datetime64[D]")
+
+
+def _places(harvest: Harvest, schedule: Schedule) -> tuple[PlacePlan, ...]:
+    problem = harvest.problem
+    hung = schedule.sticks.sum(axis=0).T  # [place, day]
+    plans = []
+    for number, name in enumerate(problem.places):
+        standing = problem.hanging_in(number) + np.cumsum(hung[number])
+        hanging = standing - np.cumsum(schedule.take_down[number])
+        plans.append(
+            PlacePlan(
+                name, _days(harvest), hanging, problem.capacity[number], schedule.take_down[number]
+            )
+        )
+    return tuple(plans)
+
+
+def _crew(harvest: Harvest, schedule: Schedule) -> CrewPlan:
+    problem = harvest.problem
+    cut = (schedule.sticks.sum(axis=2) * problem.hours_hang[:, None]).sum(axis=0)
+    share = problem.sticks_standing / max(problem.sticks_standing.sum(), 1)
+    strip = schedule.strip * float(problem.hours_strip @ share)
+    return CrewPlan(
+        days=_days(harvest),
+        cut_and_hang=cut,
+        take_down=schedule.take_down.sum(axis=0) * problem.hours_take_down,
+        strip=strip,
+        available=np.asarray(problem.crew_hours),
+    )
+
+
+def _worth(harvest: Harvest, schedule: Schedule, risk: Risk, tick: Tick) -> tuple[Worth, ...]:
+    tick("what more room and hours are worth", 0.8)
+    return ()
+
+
+def _thumbs(harvest: Harvest, risk: Risk) -> tuple[Comparison, ...]:
+    found = []
+    standing = float(harvest.problem.sticks_standing.sum())
+    for name, rule in RULES.items():
+        schedule = follow(harvest, rule(harvest.season, harvest.outlook))
+        money = summarise(revalue(harvest.problem, schedule).dollars, risk.tail)
+        found.append(
+            Comparison(name, money, float(schedule.sticks.sum()), standing, _hot(harvest, schedule))
+        )
+    return tuple(found)
+
+
+def _hot(harvest: Harvest, schedule: Schedule) -> float:
+    """Lots expected to fail under a schedule's samples."""
+    chances = [
+        _chance(harvest, "p_pass", lot, int(option)) for lot, option in enumerate(schedule.sample)
+    ]
+    return float(sum(1.0 - chance for chance in chances if chance is not None))
+
+
+def _notes(harvest: Harvest, schedule: Schedule) -> list[str]:
+    """What the plan leaves short, and what changes under it."""
+    notes = [
+        f"{schedule.left[lot]:,} sticks of {name} are left standing."
+        for lot, name in enumerate(harvest.problem.lots)
+        if schedule.left[lot] > 0
+    ]
+    season = harvest.season
+    for change in rule_changes(season.farm.jurisdiction, season.on, season.day(274)):
+        notes.append(
+            f"The rules change on {change.on}: {change.after.title}. Confirm it with the "
+            "department before you sell or ship after that day."
+        )
+    return notes
