@@ -181,6 +181,13 @@ def test_a_faulty_list(folder):
     )
 
 
+def test_a_list_that_says_neither_yes_nor_no(folder):
+    row = "USC00440766,Blacksburg,37.2,-80.4,640,mostly"
+    (folder / "stations.csv").write_text(f"{LIST}\n{row}\n", encoding="utf-8")
+    told = problem(station_file(folder, LONG))
+    assert "observed_in_morning must be yes, no, or blank when nobody knows, got 'mostly'" in told
+
+
 def test_unreadable_files(folder):
     with pytest.raises(StoreError, match="cannot be read"):
         read_station(folder / "nowhere.csv")

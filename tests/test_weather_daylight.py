@@ -7,10 +7,10 @@ import pandas as pd
 import pytest
 from pvlib.solarposition import sun_rise_set_transit_spa
 
+from published_values import load
 from tierpole.weather import day_length
-from weather_data import published
 
-PUBLISHED = published("day_length")
+PUBLISHED = load("day_length")
 OBSERVATORY = PUBLISHED["naval_observatory"]
 CIVIL = 6.0
 

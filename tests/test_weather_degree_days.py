@@ -5,10 +5,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from published_values import load
 from tierpole.weather import degree_days_average, degree_days_clipped, degree_days_sine
-from weather_data import published
 
-PUBLISHED = published("degree_days")
+PUBLISHED = load("degree_days")
 ZALOM, INTEGRAL = PUBLISHED["zalom"], PUBLISHED["integral"]
 
 

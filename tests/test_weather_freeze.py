@@ -7,6 +7,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from published_values import load
 from tierpole.sources import read_freeze_normals
 from tierpole.weather import (
     FreezeDays,
@@ -15,9 +16,9 @@ from tierpole.weather import (
     freeze_days,
     freeze_quantile,
 )
-from weather_data import DATA, DEMO, FRONT_ROYAL, celsius, published, record
+from weather_data import DATA, DEMO, FRONT_ROYAL, celsius, record
 
-PUBLISHED = published("freeze")
+PUBLISHED = load("freeze")
 STATIONS = {
     "white_oak": DEMO,
     "front_royal": FRONT_ROYAL,

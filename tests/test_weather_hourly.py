@@ -21,11 +21,12 @@ from tierpole.weather.dew_point import COEFFICIENTS as DEW
 from tierpole.weather.dew_point import RAIN_TRACE, dew_point_daily, dew_point_error
 from tierpole.weather.hourly import (
     COEFFICIENTS,
+    dew_point_hourly,
     rain_hourly,
     rain_hours,
     temperature_hourly,
 )
-from weather_data import DEMO, as_season, celsius, columns, numbers, record
+from weather_data import DEMO, celsius, columns, numbers, record
 from weather_hours import FALL, champaign, errors, new_york, wetness
 
 LENGTH = day_length(38.9, DAY_OF_YEAR)
@@ -201,11 +202,12 @@ def test_humidity_limits(hours):
 
 def test_dew_point_runs_from_noon_to_noon():
     """Daily means of 0 and 12 by turns: half way at midnight, the mean itself at noon."""
-    low, high, rain = np.full(DAYS, 18.0), np.full(DAYS, 28.0), np.zeros(DAYS)
-    daily = np.where(np.arange(DAYS) % 2 == 0, 0.0, 12.0)
-    dew = hourly_weather(as_season(low, high, rain, 38.9, daily)).dew_point[0]
+    daily = np.array([[0.0, 12.0, 0.0]])
+    dew = dew_point_hourly(daily, np.full((1, 72), 25.0))[0]
     assert dew[36] == pytest.approx(12 - 0.25)  # the hour from noon, at its middle
     assert (dew[23] + dew[24]) / 2 == pytest.approx(6)
+    assert (dew[:12] == 0).all()
+    assert dew_point_hourly(daily, np.full((1, 72), 5.0)).max() == 5  # never above the air
 
 
 def test_rain_is_conserved_and_spread_round_the_clock(season, hours):

@@ -2,7 +2,6 @@
 
 import csv
 import gzip
-import tomllib
 from functools import cache
 from importlib import resources
 from pathlib import Path
@@ -13,16 +12,10 @@ from tierpole.errors import TierpoleError
 from tierpole.sources import read_station
 from tierpole.weather import SeasonWeather, Station, clean, fill_gaps
 
-HERE = Path(__file__).parent
-DATA = HERE / "data" / "weather"
+DATA = Path(__file__).parent / "data" / "weather"
 PACKAGED = Path(str(resources.files("tierpole") / "data" / "weather"))
 DEMO = PACKAGED / "mopex_03238500.csv.gz"
 FRONT_ROYAL = PACKAGED / "USC00443229.csv.gz"
-
-
-def published(topic):
-    """The published numbers of a topic, with their citations."""
-    return tomllib.loads((HERE / "published" / f"{topic}.toml").read_text(encoding="utf-8"))
 
 
 @cache

@@ -15,6 +15,7 @@ from tierpole.weather.record import Bools, DailyRecord, Days, Floats, Station
 
 BESIDE = "stations.csv"
 COLUMNS = ("station", "name", "latitude", "longitude", "elevation_m", "observed_in_morning")
+_SAID = {"yes": True, "no": False, "": None}
 NAMES = {"TMIN": "t_min", "TMAX": "t_max", "PRCP": "rain", "ADPT": "dew_point"}
 
 
@@ -33,7 +34,8 @@ def read_station(path: str | Path) -> DailyRecord:
     code = observations.rows[0].station
     listed = _listed(path, code)
     station = _station(path.name, code, observations.place or listed)
-    return _record(path.name, station, observations.rows, listed.get("OBSERVED_IN_MORNING", ""))
+    said = listed.get("OBSERVED_IN_MORNING", "").lower()
+    return _record(path.name, station, observations.rows, _SAID[said])
 
 
 def _one_station(observations: Observations, faults: Faults) -> None:
@@ -62,7 +64,13 @@ def _listed(path: Path, code: str) -> dict[str, str]:
     faults.raise_any()
     header = [cell.upper().removesuffix("_M") for cell in table[0]] if table else []
     found = (dict(zip(header, row, strict=False)) for row in table[1:])
-    return next((row for row in found if row.get("STATION") == code), {})
+    listed = next((row for row in found if row.get("STATION") == code), {})
+    observed = listed.get("OBSERVED_IN_MORNING", "")
+    if observed.lower() not in _SAID:
+        allowed = "yes, no, or blank when nobody knows"
+        faults.add(f'station "{code}"', "observed_in_morning", observed, allowed)
+    faults.raise_any()
+    return listed
 
 
 def _station(file: str, code: str, place: dict[str, str]) -> Station:
@@ -83,7 +91,9 @@ def _station(file: str, code: str, place: dict[str, str]) -> Station:
     return station
 
 
-def _record(file: str, station: Station, found: list[Observation], listed: str) -> DailyRecord:
+def _record(
+    file: str, station: Station, found: list[Observation], said: bool | None
+) -> DailyRecord:
     wanted = [row for row in found if row.element in NAMES]
     good = [row for row in wanted if not row.q_flag]
     day = np.array([row.day for row in wanted], "datetime64[D]")
@@ -96,7 +106,7 @@ def _record(file: str, station: Station, found: list[Observation], listed: str) 
         dates=dates,
         filled=np.zeros(len(dates), bool),
         dew_point=None if np.isnan(dew_point).all() else dew_point,
-        observed_in_morning=_observed_in_morning(good, dates, listed),
+        observed_in_morning=_observed_in_morning(good, dates, said),
         flagged=flagged,
         provenance=f"{file}: GHCN-Daily rows of {station.code}",
         **arrays,
@@ -115,10 +125,10 @@ def _index(found: list[Observation], dates: Days) -> NDArray[np.int64]:
     return (days - dates[0]).astype(np.int64)
 
 
-def _observed_in_morning(good: list[Observation], dates: Days, listed: str) -> Bools | None:
+def _observed_in_morning(good: list[Observation], dates: Days, said: bool | None) -> Bools | None:
     """What the list says, else the hours at which the maximum was read, else None."""
-    if listed:
-        return np.full(len(dates), listed.lower() in ("yes", "true", "1"))
+    if said is not None:
+        return np.full(len(dates), said)
     timed = [row for row in good if row.element == "TMAX" and row.time]
     if not timed:
         return None

@@ -54,9 +54,9 @@ def day_length(
     ``D = 24 - (24/pi) acos((sin p + sin L sin phi) / (cos L cos phi))``.
     Source: Forsythe et al. 1995, Ecol. Model. 80:87-95, eqs 1-3, from memory. Called CBM there.
     Departure: the arc cosine's argument is held within -1..1, which gives the polar cases.
-    Valid: against a full ephemeris its year runs 1.6 days late, so it is right at the solstices
-    and at the equinoxes off by 3 minutes at 25 degrees, 4 at 39, 5 at 45 (short in spring, long
-    in fall).
+    Valid range: all latitudes. Against a full ephemeris its year runs 1.6 days late: right at the
+    solstices, and at the equinoxes off by 3 minutes at 25 degrees, 4 at 39, 5 at 45 (short in
+    spring, long in fall).
 
     >>> round(float(day_length(35.5, 222)), 2)
     13.7

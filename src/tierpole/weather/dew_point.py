@@ -48,7 +48,7 @@ def dew_point_daily(
     Equation: ``Td = Tmin - 3.40 + 0.207 (Tmax - Tmin) + 1.82 [rain] - 0.32 cos t - 0.80 sin t``,
     ``t = 2 pi J / 365.25``.
     Source: "dew point is near the minimum" is common practice; the correction is fitted here.
-    Valid for the humid inland East from April to December. Error (bias, sd of a day): fitted
+    Valid range: the humid inland East from April to December. Error (bias, sd of a day): fitted
     stations 0.0, 2.2 K; elsewhere Champaign 0.2, 2.5 K, Harvard Forest 0.2, 2.3 K; but 3 K too
     humid at the warm nights of New York's airports: a city or a coast needs a recorded dew point.
     """
