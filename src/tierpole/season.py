@@ -47,7 +47,10 @@ DAYS = 275  # 1 April to 31 December; no leap day among them
 
 @dataclass(frozen=True, eq=False)
 class Season:
-    """One farm, one year, as known on the evening before `on`."""
+    """One farm, one year, as known on the evening before `on`.
+
+    `past_weather` is checked and filled; `this_weather` is as the station wrote it.
+    """
 
     year: int
     on: date
@@ -141,6 +144,7 @@ class Season:
             readings=tuple(r for r in self.readings if r.read_on <= on),
             flowering=tuple(f for f in self.flowering if f.seen_on <= on),
             places=tuple(_place_seen_on(p, on) for p in self.places),
+            past_weather=self.past_weather.until(on),
             this_weather=self.this_weather.until(on),
             forecast=self.forecast if self.forecast and self.forecast.issued <= on else None,
         )

@@ -125,4 +125,6 @@ def _print_plan(office: Office, form: str) -> int:
 def _serve_pages(office: Office, port: int) -> None:
     from tierpole.web import serve as serve_pages
 
-    serve_pages(office, port, announce=lambda address: click.echo(f"Pages at {address} (Ctrl-C ends)"))
+    serve_pages(
+        office, port, announce=lambda address: click.echo(f"Pages at {address} (Ctrl-C ends)")
+    )

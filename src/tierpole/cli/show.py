@@ -121,7 +121,9 @@ def _lots(plan: Plan) -> Iterator[str]:
 
 def _reasons(lot: LotPlan) -> Iterator[str]:
     for reason in lot.reasons:
-        told = ", ".join(f"{name} {dollars(amount)}" for name, amount in reason.pieces if abs(amount) >= 1)
+        told = ", ".join(
+            f"{name} {dollars(amount)}" for name, amount in reason.pieces if abs(amount) >= 1
+        )
         yield f"    {reason.choice}: {dollars(reason.total)} ({told})"
 
 

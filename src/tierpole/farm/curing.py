@@ -34,8 +34,12 @@ class Place(Noun):
     stick_spacing: Annotated[float, Measure("a length", "4 in", "60 in")]
     keep_out: Annotated[int, Count(0, 100_000)] = 0
     volume: Annotated[float, Measure("a volume", "200 ft3", "3000000 ft3")]
-    air_changes_day: Annotated[float, Measure("air changes", "0.1 changes/h", "300 changes/h")] | None = None
-    air_changes_night: Annotated[float, Measure("air changes", "0.1 changes/h", "300 changes/h")] | None = None
+    air_changes_day: (
+        Annotated[float, Measure("air changes", "0.1 changes/h", "300 changes/h")] | None
+    ) = None
+    air_changes_night: (
+        Annotated[float, Measure("air changes", "0.1 changes/h", "300 changes/h")] | None
+    ) = None
     heat_gain_day: Annotated[float, Measure("power", "0 kW", "500 kW")] | None = None
     free_from: Date | None = None
     occupied_by: Name | None = None

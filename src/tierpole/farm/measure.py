@@ -89,7 +89,11 @@ class Count:
 
     def read(self, value: Any) -> int:
         """The number that stands in the field; raises with `allowed` otherwise."""
-        if isinstance(value, bool) or not isinstance(value, int) or not self.low <= value <= self.high:
+        if (
+            isinstance(value, bool)
+            or not isinstance(value, int)
+            or not self.low <= value <= self.high
+        ):
             raise refuse(self.allowed)
         return value
 
@@ -111,7 +115,11 @@ class Ratio:
 
     def read(self, value: Any) -> float:
         """The number that stands in the field; raises with `allowed` otherwise."""
-        if isinstance(value, bool) or not isinstance(value, int | float) or not self.low <= value <= self.high:
+        if (
+            isinstance(value, bool)
+            or not isinstance(value, int | float)
+            or not self.low <= value <= self.high
+        ):
             raise refuse(self.allowed)
         return float(value)
 
@@ -134,7 +142,12 @@ class Label:
     def read(self, value: Any) -> str:
         """The text that stands in the field, trimmed; raises with `allowed` otherwise."""
         text = value.strip() if isinstance(value, str) else None
-        if text is None or len(text) > self.longest or not (text or self.empty) or not text.isprintable():
+        if (
+            text is None
+            or len(text) > self.longest
+            or not (text or self.empty)
+            or not text.isprintable()
+        ):
             raise refuse(self.allowed)
         return text
 

@@ -40,7 +40,9 @@ class Crew(Noun):
     haul: Annotated[float, Minutes] = 54.0
     hang: Annotated[float, Minutes] = 138.0
     take_down: Annotated[float, Minutes] = 48.0
-    strip: Annotated[float, Measure("a stripping rate", "0.5 lb/h", "500 lb/h")] = 8.0 * 0.45359237 / 3600
+    strip: Annotated[float, Measure("a stripping rate", "0.5 lb/h", "500 lb/h")] = (
+        8.0 * 0.45359237 / 3600
+    )
     sticks_owned: Annotated[int, Count(10, 1_000_000)]
     haul_limit: Annotated[int, Count(10, 100_000)]
     bulk_room: Annotated[int, Count(0, 1_000_000)] | None = None
@@ -64,7 +66,9 @@ class Market(Noun):
     """
 
     form: PriceForm = PriceForm.POINT
-    price: Annotated[float, Measure("a price a point", "0 USD/point/lb", "50 USD/point/lb")] | None = None
+    price: (
+        Annotated[float, Measure("a price a point", "0 USD/point/lb", "50 USD/point/lb")] | None
+    ) = None
     flat_price: Annotated[float, Measure("money a mass", "0 USD/lb", "2000 USD/lb")] | None = None
     price_sd: Annotated[float, Ratio(0.0, 2.0)] = 0.0
     moisture: Annotated[float, Measure("a share", "0 %", "25 %")] = 0.10
@@ -83,7 +87,9 @@ class Costs(Noun):
     """
 
     plant: Annotated[float, Measure("money a plant", "0 USD/plant", "50 USD/plant")]
-    seedling: Annotated[float, Measure("money a plant", "0 USD/plant", "50 USD/plant")] | None = None
+    seedling: Annotated[float, Measure("money a plant", "0 USD/plant", "50 USD/plant")] | None = (
+        None
+    )
     spare_plants: Share = 0.05
     inputs: Annotated[float, Measure("money an area", "0 USD/acre", "50000 USD/acre")]
     field_labour: Annotated[float, Measure("a time", "0 h", "2000 h")]
@@ -101,7 +107,13 @@ class Sampler(Noun):
     """How soon the official sampler comes and the laboratory answers."""
 
     lead: Annotated[float, Measure("a number of days", "0 days", "60 days")] = 5.0
-    weekdays: tuple[Weekday, ...] = (Weekday.MON, Weekday.TUE, Weekday.WED, Weekday.THU, Weekday.FRI)
+    weekdays: tuple[Weekday, ...] = (
+        Weekday.MON,
+        Weekday.TUE,
+        Weekday.WED,
+        Weekday.THU,
+        Weekday.FRI,
+    )
     closed_on: tuple[Date, ...] = ()
     result_delay: Annotated[float, Measure("a number of days", "0 days", "40 days")] = 5.0
     result_delay_late: Annotated[float, Measure("a number of days", "0 days", "60 days")] = 6.0

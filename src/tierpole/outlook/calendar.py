@@ -54,4 +54,3 @@ def calendar(season: Season, flower_day: np.ndarray) -> Calendar:
     agreed = {season.index(s.sampled_on) for s in season.samples}
     future = {season.index(day) for day in visits if day >= start}
     return Calendar(np.arange(first, last + 1), np.array(sorted(agreed | future), dtype=int))
-

@@ -10,6 +10,7 @@ import numpy as np
 from tierpole.compliance import (
     FailDollars,
     FailValue,
+    LotState,
     fail_paths,
     p_biomass_pass,
     p_pass_again,
@@ -28,7 +29,7 @@ from tierpole.money import (
     value_per_stick,
 )
 from tierpole.outlook.field import FieldDraws
-from tierpole.outlook.legal import Legal
+from tierpole.outlook.legal import Legal, lot_states
 from tierpole.outlook.streams import stream
 from tierpole.season import DAYS, Season
 from tierpole.units import ACRE
@@ -166,15 +167,30 @@ class Dollars:
         clearing = fail_work(self.season.crew.wage).destroy
         return np.full(self.field.flower_day.shape, -clearing, np.float32)
 
+    def chance_of_lot(self, number: int) -> tuple[Array, Array]:
+        """Chance that what is cut of a lot may be sold [draw], and a stick's worth if not [draw].
+
+        A pass is certain, a result still out is not, and a lot cut without a sample stands as if
+        it had failed until the department says otherwise.
+        """
+        status = lot_states(self.season)[number]
+        lost = np.full(self.sales.price.size, -fail_work(self.season.crew.wage).destroy)
+        if status.state in (LotState.PASSED, LotState.CLOSED):
+            return np.ones_like(lost), lost
+        if status.state is LotState.SAMPLED and status.sampled_on is not None:
+            day = self.season.index(status.sampled_on)
+            thc = self.field.thc[:, :, [day]].astype(float)
+            return self.legal.p_pass(thc, self.legal.book(day))[:, number, 0], lost
+        return np.zeros_like(lost), lost
+
     def fixed(self, hung: Array) -> Array:
-        """`fixed_money` [draw]: what is spent already, and what is hung already [draw]."""
+        """`fixed_money` [draw]: what is spent already, and what everything hung so far brings.
+
+        Sticks that were cut but never hung have cost their work and bring nothing.
+        """
         season = self.season
-        spent = -sum(before_harvest(season).values())
-        work = stick_work(season.crew)
-        labour = sum(cut.sticks for cut in season.cuts) * (work.cut + work.haul + work.hang)
-        months = season.costs.months_to_sale
-        labour += float(interest_operating(labour, season.costs.interest, months))
-        return spent - labour + hung
+        cut = sum(c.sticks for c in season.cuts) - sum(h.sticks for h in season.hangings)
+        return hung - sum(before_harvest(season).values()) - cut * stick_work(season.crew).cut
 
 
 def before_harvest(season: Season) -> dict[str, float]:
@@ -203,10 +219,10 @@ def before_harvest(season: Season) -> dict[str, float]:
     return {**outlay, "interest": interest}
 
 
-
 def _late_value(later: Array, cut_days: Array, value_pass: Array) -> Array:
     """A passed stick's worth [draw, lot, sample_day] on days after a further test, in the place
-    that is best on average; nothing once the last day to cut is over."""
+    that is best on average; nothing once the last day to cut is over.
+    """
     best = value_pass.mean(axis=0).argmax(axis=2)  # [lot, cut_day]
     at_best = np.take_along_axis(value_pass, best[None, :, :, None], axis=3)[..., 0]
     place = np.clip(later - cut_days[0], 0, cut_days.size - 1)

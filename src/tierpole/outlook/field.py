@@ -38,6 +38,7 @@ from tierpole.weather import (
     DAY_OF_YEAR,
     HourlyWeather,
     SeasonWeather,
+    clean,
     day_length,
     hourly_weather,
     season_pool,
@@ -77,9 +78,8 @@ class FieldDraws:
 def skies(season: Season, draws: int, seed: int) -> Skies:
     """Weather seasons, each used equally often: observed days, forecast, a past year's rest."""
     pool = season_pool(season.past_weather)
-    daily = splice(
-        pool, season.year, season.this_weather, season.forecast, stream(seed, "forecast")
-    )
+    observed, _ = clean(season.this_weather)
+    daily = splice(pool, season.year, observed, season.forecast, stream(seed, "forecast"))
     row = np.arange(draws) % len(daily)
     return Skies(daily, hourly_weather(daily), stream(seed, "weather").permutation(row))
 

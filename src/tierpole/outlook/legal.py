@@ -9,11 +9,14 @@ import numpy as np
 
 from tierpole.compliance import (
     Composite,
+    LotStatus,
+    lot_status,
     p_buyer_pass,
     p_over_one,
     p_pass,
     plants_to_cut,
 )
+from tierpole.farm import Lot
 from tierpole.outlook.field import FieldDraws
 from tierpole.potency import Precision
 from tierpole.rulebook import Rulebook, rulebook_on
@@ -91,6 +94,25 @@ class Legal:
             "p_buyer_pass": p_buyer_pass(thc, sample, book, to_flower),
             "p_over_one": p_over_one(thc, sample, book),
         }
+
+
+def lot_states(season: Season) -> tuple[LotStatus, ...]:
+    """Where every lot stands on the day the season is seen."""
+    return tuple(_lot_state(season, lot) for lot in season.lots)
+
+
+def _lot_state(season: Season, lot: Lot) -> LotStatus:
+    samples = [s for s in season.samples if s.lot == lot.name]
+    tests = [t for t in season.tests if t.lot == lot.name]
+    return lot_status(
+        samples, tests, season.sticks_standing(lot), season.on, ruling_book(season, lot)
+    )
+
+
+def ruling_book(season: Season, lot: Lot) -> Rulebook:
+    """The rulebook a lot is judged by: that of the day it was last sampled, or of today."""
+    taken = [s.sampled_on for s in season.samples if s.lot == lot.name and s.sampled_on < season.on]
+    return rulebook_on(season.farm.jurisdiction, max(taken, default=season.on))
 
 
 def plants_cut(season: Season, number: int) -> int:

@@ -11,7 +11,7 @@ from tierpole.outlook.calendar import Calendar, calendar
 from tierpole.outlook.curing import LOADS, Curing, Tables, curing
 from tierpole.outlook.dollars import Dollars
 from tierpole.outlook.field import FieldDraws, Skies, field_draws, skies
-from tierpole.outlook.hanging import Hung, hung_now
+from tierpole.outlook.hanging import hung_now
 from tierpole.outlook.legal import Legal
 from tierpole.outlook.schema import VARIABLES, attributes, validate
 from tierpole.season import Season
@@ -89,12 +89,14 @@ def _join(
         "paid_share": dollars.sales.paid_share,
         "free_day": hung.free_day,
     }
-    outlook = _dataset(season, sky, days, arrays)
+    outlook = _dataset(season, sky, days, arrays, seed)
     outlook.attrs["moved_by_test"] = field.moved_by_test.tolist()
     return outlook
 
 
-def _dataset(season: Season, sky: Skies, days: Calendar, arrays: dict[str, Array]) -> xr.Dataset:
+def _dataset(
+    season: Season, sky: Skies, days: Calendar, arrays: dict[str, Array], seed: int
+) -> xr.Dataset:
     """Arrays with dimensions, dates, names and units."""
     data = {v.name: (v.dims, arrays[v.name], attributes(v.name)) for v in VARIABLES}
     coords = {
@@ -106,5 +108,5 @@ def _dataset(season: Season, sky: Skies, days: Calendar, arrays: dict[str, Array
         "load": LOADS,
         "weather_season": sky.daily.years,
     }
-    attrs = {"farm": season.farm.name, "on": str(season.on)}
+    attrs = {"farm": season.farm.name, "on": str(season.on), "seed": seed}
     return xr.Dataset(data, coords=coords, attrs=attrs)

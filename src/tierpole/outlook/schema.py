@@ -99,8 +99,12 @@ def _problems(outlook: xr.Dataset, variable: Variable) -> list[str]:
         return []
     values = array.values
     if not np.isfinite(values).all():
-        return [f"{variable.name} has {int((~np.isfinite(values)).sum())} values that are no number"]
-    if values.size and (values.min() < variable.lowest - 1e-6 or values.max() > variable.highest + 1e-6):
+        return [
+            f"{variable.name} has {int((~np.isfinite(values)).sum())} values that are no number"
+        ]
+    if values.size and (
+        values.min() < variable.lowest - 1e-6 or values.max() > variable.highest + 1e-6
+    ):
         return [f"{variable.name} leaves {variable.lowest:g}..{variable.highest:g}"]
     return []
 

@@ -49,7 +49,9 @@ def summarise(draws: np.ndarray, tail: float = TAIL) -> Summary:
     )
 
 
-def bands(draws: np.ndarray, quantiles: tuple[float, ...] = (0.1, 0.25, 0.5, 0.75, 0.9)) -> np.ndarray:
+def bands(
+    draws: np.ndarray, quantiles: tuple[float, ...] = (0.1, 0.25, 0.5, 0.75, 0.9)
+) -> np.ndarray:
     """Quantiles over the first axis [draw, ...] -> [quantile, ...], by one sort."""
     ordered = np.sort(draws, axis=0)
     position = np.asarray(quantiles) * (draws.shape[0] - 1)

@@ -9,8 +9,9 @@ from math import ceil
 import numpy as np
 
 from tierpole.compliance import LotState, rule_breaches
+from tierpole.outlook.legal import ruling_book
 from tierpole.outlook.summary import summarise
-from tierpole.plan.harvest import Drying, Harvest, ruling_book
+from tierpole.plan.harvest import Drying, Harvest
 from tierpole.plan.problem import NO_SAMPLE, Schedule
 from tierpole.plan.reasons import reasons
 from tierpole.plan.result import (

@@ -9,22 +9,21 @@ from datetime import date, timedelta
 import numpy as np
 import xarray as xr
 
-from tierpole.barn import place_capacity
+from tierpole.barn.geometry import place_capacity
 from tierpole.compliance import (
     CutWindow,
     LotState,
     LotStatus,
     cut_window,
-    lot_status,
     result_delay,
 )
 from tierpole.evidence import Mark, Table, Value
-from tierpole.farm import Lot
 from tierpole.money import interest_operating, stick_work
 from tierpole.outlook.curing import at_one_load
+from tierpole.outlook.legal import lot_states
 from tierpole.plan.problem import Draws, Hanging, Problem
 from tierpole.plan.value import averages
-from tierpole.rulebook import Rulebook, rulebook_on
+from tierpole.rulebook import rulebook_on
 from tierpole.season import Season
 
 Array = np.ndarray
@@ -102,38 +101,17 @@ def make_harvest(season: Season, outlook: xr.Dataset, drying: Drying) -> Harvest
     cut_days = _dates(outlook["cut_day"])
     samples = _sample_options(season, outlook)
     windows = tuple(None if d is None else window_of(season, d) for d in samples)
-    status = tuple(lot_states(season))
+    status = lot_states(season)
     allowed = _allowed(season, outlook, status, samples, windows, cut_days)
     draws = _draws(season, outlook, status, samples, drying)
     problem = _problem(season, outlook, status, cut_days, allowed, draws, drying)
     return Harvest(season, outlook, status, problem, cut_days, samples, windows)
 
 
-def lot_states(season: Season) -> list[LotStatus]:
-    """Where every lot stands on the day the season is seen."""
-    return [_lot_state(season, lot) for lot in season.lots]
-
-
-def _lot_state(season: Season, lot: Lot) -> LotStatus:
-    samples = [s for s in season.samples if s.lot == lot.name]
-    tests = [t for t in season.tests if t.lot == lot.name]
-    return lot_status(
-        samples, tests, season.sticks_standing(lot), season.on, ruling_book(season, lot)
-    )
-
-
-def ruling_book(season: Season, lot: Lot) -> Rulebook:
-    """The rulebook a lot is judged by: that of the day it was last sampled, or of today."""
-    taken = [s.sampled_on for s in season.samples if s.lot == lot.name and s.sampled_on < season.on]
-    return rulebook_on(season.farm.jurisdiction, max(taken, default=season.on))
-
-
 def window_of(season: Season, sampled_on: date, reported_on: date | None = None) -> CutWindow:
     """The days a lot sampled on a day may be cut; a result not yet in comes late."""
     sampler = season.sampler
-    delay = result_delay(
-        HARVEST["result_share"], sampler.result_delay, sampler.result_delay_late
-    )
+    delay = result_delay(HARVEST["result_share"], sampler.result_delay, sampler.result_delay_late)
     result = reported_on or sampled_on + timedelta(days=delay)
     book = rulebook_on(season.farm.jurisdiction, sampled_on)
     return cut_window(sampled_on, result, book, sampler.cut_before_result)
@@ -168,7 +146,9 @@ def _allowed(
         if state.state in (LotState.FAILED, LotState.CLOSED):
             continue
         if state.state in (LotState.SAMPLED, LotState.PASSED) and state.sampled_on:
-            allowed[lot, 0] = _inside(window_of(season, state.sampled_on, _reported(state)), cut_days)
+            allowed[lot, 0] = _inside(
+                window_of(season, state.sampled_on, _reported(state)), cut_days
+            )
         for option, (sampled_on, window) in enumerate(zip(samples, windows, strict=True)):
             if sampled_on is None or window is None:
                 continue

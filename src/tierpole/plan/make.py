@@ -40,7 +40,9 @@ def make_plan(
     error carries the best plan so far. `explain=False` leaves out reasons, what more room or hours
     are worth, and the rules of thumb.
     """
-    work = _Work(season, outlook, stop or Stop(), risk or Risk(), tick or (lambda step, share: None))
+    work = _Work(
+        season, outlook, stop or Stop(), risk or Risk(), tick or (lambda step, share: None)
+    )
     try:
         work.plan()
         return work.result(explain)
@@ -69,7 +71,13 @@ class _Work:
     """One plan in the making: the rounds so far and the best of them."""
 
     def __init__(self, season: Season, outlook: xr.Dataset, stop: Stop, risk: Risk, tick: Tick):
-        self.season, self.outlook, self.stop, self.risk, self.tick = season, outlook, stop, risk, tick
+        self.season, self.outlook, self.stop, self.risk, self.tick = (
+            season,
+            outlook,
+            stop,
+            risk,
+            tick,
+        )
         self.rounds: list[Round] = []
         self.best: Settled | None = None
 

@@ -1,6 +1,6 @@
-"""Smaller programs round a solution: near it, fixed to its samples and days, or in whole sticks.
+"""Smaller programs round a solution: near it, or fixed to its samples and cut days.
 
-All of them only close columns of the full program or pin them, so every rule still holds.
+They only close columns of the full program or pin them, so every rule still holds.
 """
 
 from __future__ import annotations
@@ -13,7 +13,6 @@ from tierpole.plan.problem import Bools, Floats, Ints
 from tierpole.plan.program import Columns, Program, read
 
 IN_USE = 1e-6  # a variable above this counts as used
-PROMPT = 1e-4  # dollars a stick and day: dry sticks come down as soon as the crew has time
 
 
 @dataclass(frozen=True)
@@ -59,20 +58,6 @@ def pinned(program: Program, values: Floats) -> Program:
     return _fixed(
         program, read(values, columns.sample) > 0.5, read(values, columns.opened) > 0.5
     )
-
-
-def whole_sticks(program: Program, values: Floats) -> Program:
-    """The program that rounds a solution: whole sticks, no new day or place, dry ones down soon."""
-    columns = program.columns
-    upper = program.upper.copy()
-    index = columns.hung[columns.hung >= 0]
-    upper[index] = np.ceil(values[index] - IN_USE)
-    whole, cost = np.zeros_like(program.whole), program.cost.copy()
-    for sticks in (columns.hung, columns.down, columns.stripped):
-        whole[sticks[sticks >= 0]] = True
-    for waiting in (columns.ready, columns.bulk):
-        cost[waiting[waiting >= 0]] += PROMPT
-    return replace(pinned(program, values), upper=upper, whole=whole, cost=cost)
 
 
 def _fixed(program: Program, sample: Bools, opened: Bools) -> Program:

@@ -86,6 +86,13 @@ class Program:
     row_upper: Floats
     groups: tuple[Rows, ...]
 
+    def rows(self, group: str) -> slice:
+        """Where the rows of a constraint group stand."""
+        names = [rows.group for rows in self.groups]
+        ends = np.cumsum([len(rows.lower) for rows in self.groups])
+        at = names.index(group)
+        return slice(int(ends[at]) - len(self.groups[at].lower), int(ends[at]))
+
     def with_row(self, entries: Floats, upper: float) -> Program:
         """The program with one more row `entries @ v <= upper`."""
         row = sparse.csr_array(entries[None, :])

@@ -15,17 +15,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tierpole.errors import SolveError, Stopped
+from tierpole.errors import Stopped
 from tierpole.plan.highs import Answer, Solver
-from tierpole.plan.nearby import Reach, leaning, near, whole_sticks
+from tierpole.plan.nearby import Reach, leaning, near
 from tierpole.plan.problem import NO_SAMPLE, Floats, Ints, Problem, Schedule
 from tierpole.plan.program import make_program, read
 from tierpole.plan.risk import Aim, Risk, Row
+from tierpole.plan.rounding import whole_sticks
 
 Tick = Callable[[str, float], None]
 
 REACHES = (Reach(0, 1), Reach(0, 3), Reach(2, 5), Reach(np.inf, np.inf))
-ROUNDING_SHARE = 0.1  # of the seconds and the gap, kept for whole sticks
+ROUNDING_SHARE = 0.15  # of the seconds and the gap, kept for whole sticks
 TAIL_SHARE = 0.02  # of the gap, how exactly the worst tail is met
 FINEST = 1e-7  # gap below which nothing is sought
 STAKE_SHARE = 0.01
@@ -60,7 +61,7 @@ def gap_between(problem: Problem, bound: float, objective: float) -> float:
 
     A schedule worth next to nothing is measured against 1 % of all that is at stake instead.
     """
-    return max(bound - objective, 0.0) / max(abs(objective), _smallest_stake(problem))
+    return max(bound - objective, 0.0) / max(abs(objective), smallest_stake(problem))
 
 
 class Search:
@@ -69,6 +70,7 @@ class Search:
     def __init__(self, problem: Problem, stop: Stop, risk: Risk, tick: Tick | None = None):
         self.problem, self.stop = problem, stop
         self.aim = Aim(problem, risk)
+        self.stake = smallest_stake(problem)
         self.program = make_program(problem, risk.weight)
         self.columns = self.program.columns
         if risk.weight > 0:
@@ -158,7 +160,8 @@ class Search:
         if self.aim.risk.weight == 0:
             return False
         excess = values[self.columns.tail] - self.aim.tail(self.columns.decisions(values))
-        return excess > max(TAIL_SHARE * self.stop.gap, FINEST) * self._scale()
+        scale = max(abs(self.program.cost @ values), self.stake)
+        return excess > max(TAIL_SHARE * self.stop.gap, FINEST) * scale
 
     def _tighten(self, values: Floats) -> Row:
         row = self.aim.tail_row(self.columns, self.columns.decisions(values))
@@ -168,12 +171,9 @@ class Search:
     def _whole_sticks(self) -> Floats:
         if self.best is None:
             return np.zeros(self.columns.count)
-        gap = max(self.stop.gap * ROUNDING_SHARE, FINEST)
-        solver = Solver(whole_sticks(self.program, self.best), whole=True)
-        answer = solver.run(max(self.stop.seconds - self.clock.seconds(), 1.0), gap)
-        if answer.values is None:
-            raise SolveError("no schedule of whole sticks was found")
-        return answer.values
+        gap = max(self.stop.gap * ROUNDING_SHARE / 2, FINEST)
+        seconds = max(self.stop.seconds - self.clock.seconds(), ROUNDING_SHARE * self.stop.seconds)
+        return whole_sticks(self.problem, self.program, self.best, gap, seconds)
 
     def _stripped(self, sticks: Floats) -> Ints:
         """Sticks' worth stripped each day: what comes down if there is no bulk, none if no limit."""
@@ -192,7 +192,7 @@ class Search:
         return self.bound - self._sought() / (1 + self._sought()) * self._scale()
 
     def _scale(self) -> float:
-        return max(abs(self.bound), _smallest_stake(self.problem))
+        return max(abs(self.bound), self.stake)
 
     def _left(self) -> float:
         return (1 - ROUNDING_SHARE) * self.stop.seconds - self.clock.seconds()
@@ -200,7 +200,7 @@ class Search:
     def _status(self, gap: float) -> str:
         if gap <= self.stop.gap:
             return "close enough"
-        return "time ran out" if self._left() <= 0 else "searched to the end"
+        return "time ran out" if self._left() <= 0 else "close but for whole sticks"
 
 
 class Clock:
@@ -248,7 +248,7 @@ def _samples(problem: Problem, cut_under: Floats) -> Ints:
     return np.where(future.max(axis=1) > 0.5, future.argmax(axis=1), otherwise)
 
 
-def _smallest_stake(problem: Problem) -> float:
+def smallest_stake(problem: Problem) -> float:
     """1 % of the dollars between the best and the worst end of every stick; at least a dollar."""
     swing = np.where(problem.allowed, np.abs(problem.value - problem.value_left[:, None, None]), 0)
     stake = float(problem.sticks_standing @ swing.max(axis=(1, 2)))

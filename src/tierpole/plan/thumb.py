@@ -145,9 +145,7 @@ def _sampled_on(harvest: Harvest, lot: int, option: int) -> int:
     return -1 if day is None else harvest.season.index(day)
 
 
-def _schedule(
-    problem: Problem, sample: Array, sticks: Array, left: Array, down: Array
-) -> Schedule:
+def _schedule(problem: Problem, sample: Array, sticks: Array, left: Array, down: Array) -> Schedule:
     return Schedule(
         lots=problem.lots,
         places=problem.places,

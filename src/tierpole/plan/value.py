@@ -12,7 +12,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tierpole.plan.problem import Bools, Decisions, Draws, Floats, Ints, Problem, Schedule, ruling_sample
+from tierpole.plan.problem import (
+    Bools,
+    Decisions,
+    Draws,
+    Floats,
+    Ints,
+    Problem,
+    Schedule,
+    ruling_sample,
+)
 
 
 @dataclass(frozen=True)

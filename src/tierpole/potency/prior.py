@@ -53,6 +53,13 @@ COEFFICIENTS = Table(
         Value("lot_plateau_sd_seed", 0.12, "1", Mark.INFERENCE, f"log; {_GUESS}"),
         Value("lot_ratio_sd", 0.04, "1", Mark.INFERENCE, f"log; {_GUESS}"),
         Value(
+            "lot_sd_spread",
+            0.40,
+            "1",
+            Mark.INFERENCE,
+            f"log, how unsure the spreads between lots are; {_GUESS}",
+        ),
+        Value(
             "plant_cv_clone",
             0.07,
             "1",
@@ -91,6 +98,26 @@ COEFFICIENTS = Table(
             "between 9.9/8.2/7.7 % top to bottom indoors (PMC8747189) and 2-6 % in other clones",
         ),
         Value("top_to_flower_sd", 0.05, "1", Mark.INFERENCE, f"log; {_GUESS}"),
+        Value(
+            "trimmed_to_flower",
+            1.12,
+            "1",
+            Mark.INFERENCE,
+            "common practice says dry trimmed flower tests higher; no figure was found",
+            low=1.00,
+            high=1.25,
+        ),
+        Value("trimmed_to_flower_sd", 0.09, "1", Mark.INFERENCE, "log; 1.00 to 1.25"),
+        Value(
+            "whole_to_flower",
+            0.46,
+            "1",
+            Mark.INFERENCE,
+            "the shredded plant with its stem: 40 % flower, the rest at a tenth of it",
+            low=0.33,
+            high=0.62,
+        ),
+        Value("whole_to_flower_sd", 0.25, "1", Mark.INFERENCE, f"log; {_GUESS}"),
     ),
 )
 

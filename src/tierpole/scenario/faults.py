@@ -13,7 +13,9 @@ from pydantic import BaseModel, ValidationError
 from tierpole.errors import Fault
 
 
-def faults_of(error: ValidationError, model: type[BaseModel], written: dict[str, Any]) -> list[Fault]:
+def faults_of(
+    error: ValidationError, model: type[BaseModel], written: dict[str, Any]
+) -> list[Fault]:
     """Every fault of a validation error, in the words of the file that was `written`."""
     return [_fault(item, model, written) for item in error.errors(include_url=False)]
 
@@ -38,7 +40,9 @@ def _place(path: list[Any], written: dict[str, Any]) -> tuple[str, str]:
     if isinstance(rest[0], int):
         row = written[table][rest[0]] if isinstance(written.get(table), list) else {}
         label = row.get("name", row.get("lot", "")) if isinstance(row, dict) else ""
-        place = f"{table}[{rest[0] + 1}]" + (f' "{label}"' if isinstance(label, str) and label else "")
+        place = f"{table}[{rest[0] + 1}]" + (
+            f' "{label}"' if isinstance(label, str) and label else ""
+        )
         rest = rest[1:]
     else:
         place = table
@@ -70,8 +74,8 @@ def _models(annotation: Any) -> Iterator[type[BaseModel]]:
 
 def allowed_in(model: type[BaseModel], field: str) -> str:
     """What a field of a model accepts, in words; empty when it says nothing itself."""
-    name = field.split(".")[-1]
-    info = model.model_fields.get(name) or model.model_fields.get(field.split(".")[0])
+    name = field.rsplit(".", maxsplit=1)[-1]
+    info = model.model_fields.get(name) or model.model_fields.get(field.split(".", maxsplit=1)[0])
     if info is None:
         return ""
     return next(_allowed([*info.metadata, info.annotation]), "")
@@ -98,5 +102,5 @@ def _allowed(parts: list[Any]) -> Iterator[str]:
 
 def _nearest(field: str, owner: type[BaseModel]) -> str:
     known = list(owner.model_fields)
-    near = difflib.get_close_matches(field.split(".")[-1], known, n=1)
+    near = difflib.get_close_matches(field.rsplit(".", maxsplit=1)[-1], known, n=1)
     return f"did you mean {near[0]}?" if near else ", ".join(known)

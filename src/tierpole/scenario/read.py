@@ -6,7 +6,7 @@ import tomllib
 from datetime import date
 from importlib import resources
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 from pydantic import ValidationError
 
@@ -131,20 +131,24 @@ def _locate(written: str, beside: Path) -> Path:
 
 
 def _weather(scenario: Scenario, path: Path) -> tuple[DailyRecord, DailyRecord]:
-    """The past years to draw from, and this season's own days."""
+    """The past years to draw from, checked and filled, and this season's own days as recorded.
+
+    This season is checked when it is looked at, from what was known then.
+    """
     files = scenario.weather
-    record, _ = clean(read_station(_locate(files.station, path)))
-    record, _ = fill_gaps(record)
-    if files.stand_in_year is None:
-        return record.without_year(scenario.season), record.only_year(scenario.season)
-    if not record.has_year(files.stand_in_year):
-        allowed = "a year the station file covers from April to December"
-        raise InputError(path.name, [Fault("weather", "stand_in_year", files.stand_in_year, allowed)])
-    stand_in = record.only_year(files.stand_in_year).redated(scenario.season)
-    return record.without_year(files.stand_in_year), stand_in
+    record = read_station(_locate(files.station, path))
+    year = scenario.season if files.stand_in_year is None else files.stand_in_year
+    this = record.only_year(year)
+    if files.stand_in_year is not None:
+        if not record.has_year(year):
+            allowed = "a year the station file covers from April to December"
+            raise InputError(path.name, [Fault("weather", "stand_in_year", year, allowed)])
+        this = this.redated(scenario.season)
+    cleaned, _ = clean(record.without_year(year))
+    past, _ = fill_gaps(cleaned)
+    return past.without_year(year), this
 
 
 def _forecast(scenario: Scenario, path: Path) -> Forecast | None:
     written = scenario.weather.forecast
     return read_forecast(_locate(written, path)) if written else None
-
