@@ -54,7 +54,10 @@ def test_humidity_ratio_against_coolprop():
     t, humidity, p = grid()
     ratio = moist_air.humidity_ratio(t, humidity, p)
     real = np.array(
-        [HAPropsSI("W", "T", a + 273.15, "R", b, "P", c) for a, b, c in zip(t, humidity, p, strict=True)]
+        [
+            HAPropsSI("W", "T", a + 273.15, "R", b, "P", c)
+            for a, b, c in zip(t, humidity, p, strict=True)
+        ]
     )
     departure = ratio / real - 1
     assert departure.min() > -LIMIT["ratio_coolprop"]
@@ -105,7 +108,9 @@ def test_latent_heat_against_coolprop():
 
     for t in (1.0, 20.0, 40.0, 60.0):
         kelvin = t + 273.15
-        steam = PropsSI("H", "T", kelvin, "Q", 1, "Water") - PropsSI("H", "T", kelvin, "Q", 0, "Water")
+        steam = PropsSI("H", "T", kelvin, "Q", 1, "Water") - PropsSI(
+            "H", "T", kelvin, "Q", 0, "Water"
+        )
         assert moist_air.latent_heat(t) == pytest.approx(steam, rel=2e-3)
 
 
@@ -124,7 +129,9 @@ def test_wet_barn_air_sinks_limits():
     assert moist_air.density(20.6, inside, SEA_LEVEL) > moist_air.density(25.0, outside, SEA_LEVEL)
     # density and virtual temperature tell the same story through the gas law
     virtual = moist_air.virtual_temperature(25.0, outside) + 273.15
-    assert moist_air.density(25.0, outside, SEA_LEVEL) == pytest.approx(SEA_LEVEL / 287.042 / virtual)
+    assert moist_air.density(25.0, outside, SEA_LEVEL) == pytest.approx(
+        SEA_LEVEL / 287.042 / virtual
+    )
 
 
 def test_saturation_limits():

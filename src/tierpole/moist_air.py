@@ -37,7 +37,12 @@ COEFFICIENTS = Table(
             "ice",
             "eq. 5",
             (
-                -5.6745359e3, 6.3925247, -9.677843e-3, 6.2215701e-7, 2.0747825e-9, -9.484024e-13,
+                -5.6745359e3,
+                6.3925247,
+                -9.677843e-3,
+                6.2215701e-7,
+                2.0747825e-9,
+                -9.484024e-13,
                 4.1635019,
             ),
         ),
@@ -134,7 +139,9 @@ def humidity_ratio(temperature: ArrayLike, humidity: ArrayLike, pressure: ArrayL
     return _EPSILON * vapour / (np.asarray(pressure) - vapour)
 
 
-def relative_humidity(temperature: ArrayLike, humidity_ratio: ArrayLike, pressure: ArrayLike) -> Array:
+def relative_humidity(
+    temperature: ArrayLike, humidity_ratio: ArrayLike, pressure: ArrayLike
+) -> Array:
     """Vapour in the air as a share of what saturates it.
 
     Parameters
@@ -227,7 +234,9 @@ def enthalpy(temperature: ArrayLike, humidity_ratio: ArrayLike) -> Array:
     return _C["heat_dry_air"] * warm + ratio * (_C["latent_vapour"] + _C["heat_vapour"] * warm)
 
 
-def specific_volume(temperature: ArrayLike, humidity_ratio: ArrayLike, pressure: ArrayLike) -> Array:
+def specific_volume(
+    temperature: ArrayLike, humidity_ratio: ArrayLike, pressure: ArrayLike
+) -> Array:
     """Room taken by the moist air that goes with one kilogram of dry air.
 
     Parameters

@@ -39,25 +39,6 @@ class BarnAir:
     evaporation: Array
 
 
-def air_flow(volume: ArrayLike, air_changes: ArrayLike, volume_specific: ArrayLike) -> Array:
-    """Dry air that passes through a place.
-
-    Parameters
-    ----------
-    volume : of the place [m³], any shape
-    air_changes : [1/s], broadcast
-    volume_specific : of the air coming in [m³/kg dry air], broadcast
-
-    Returns
-    -------
-    flow : [kg dry air/s]
-
-    Equation: ṁ = V n / v.
-    Source: definition of an air change.
-    """
-    return np.asarray(volume, dtype=float) * np.asarray(air_changes) / np.asarray(volume_specific)
-
-
 def evaporation_rate(
     moistening: ArrayLike, drying: ArrayLike, saturation: ArrayLike, pressure_vapour: ArrayLike
 ) -> Array:
@@ -113,9 +94,13 @@ def inside_temperature(
     stream, water = np.asarray(flow, dtype=float), np.asarray(evaporation)
     outside, walls = np.asarray(temperature_outside), np.asarray(wall_conductance)
     ratio = np.asarray(ratio_outside) + water / stream
-    heat_in = stream * moist_air.enthalpy(outside, ratio_outside) + np.asarray(heat) + walls * outside
+    heat_in = (
+        stream * moist_air.enthalpy(outside, ratio_outside) + np.asarray(heat) + walls * outside
+    )
     capacity = stream * (AIR["heat_dry_air"] + AIR["heat_vapour"] * ratio) + walls
-    return (heat_in - stream * AIR["latent_vapour"] * ratio) / (capacity - AIR["heat_water"] * water)
+    return (heat_in - stream * AIR["latent_vapour"] * ratio) / (
+        capacity - AIR["heat_water"] * water
+    )
 
 
 def barn_air(
@@ -174,4 +159,3 @@ def barn_air(
     evaporation = moist_air.rising_root(excess, -flow * ratio, flow * _MOST_TAKEN_UP)
     warm, vapour = state(evaporation)
     return BarnAir(warm, vapour / moist_air.saturation_pressure(warm), evaporation)
-

@@ -85,7 +85,9 @@ def stick_capacity(
 def place_capacity(place: Place) -> int:
     """Sticks a place of the farm holds by its own measurements."""
     return int(
-        stick_capacity(place.run_length, place.stick_spacing, place.runs, place.tiers, place.keep_out)
+        stick_capacity(
+            place.run_length, place.stick_spacing, place.runs, place.tiers, place.keep_out
+        )
     )
 
 

@@ -80,7 +80,9 @@ def simulate(
     """
     setting = Setting(outside_air, draws, season_row, moisture_target)
     first = int(hangings.hang_hour.min())
-    last = min(int(hangings.hang_hour.max()) + setting.rule.hours_most, outside_air.temperature.shape[1])
+    last = min(
+        int(hangings.hang_hour.max()) + setting.rule.hours_most, outside_air.temperature.shape[1]
+    )
     batches, hours = hangings.sticks.size, last - first
     records = np.zeros((len(draws), batches, kernel.RESULTS))
     air = np.zeros((len(draws), hours, 2))

@@ -44,7 +44,9 @@ def isotherm_level(temperature: ArrayLike, scale: ArrayLike = 1.0) -> Array:
     Valid range: 0..45 °C.
     """
     slope = COEFFICIENTS["level_slope"]
-    return np.asarray(scale) * (COEFFICIENTS["level"] + slope * np.asarray(temperature, dtype=float))
+    return np.asarray(scale) * (
+        COEFFICIENTS["level"] + slope * np.asarray(temperature, dtype=float)
+    )
 
 
 def equilibrium_moisture(

@@ -1,7 +1,7 @@
 """One place drying, hour by hour: the same source compiled by Numba and run as plain Python.
 
 `dry_place` follows the batches hung in one place through one season for one draw. What it calls is
-marked `register_jitable`: called from Python it is Python (the tests do so), called from the two
+marked `_jitable`: called from Python it is Python (the tests do so), called from the two
 compiled functions at the end it is compiled. Formulas with powers and exponentials come in as
 tables, and numbers as constants, from `lookup`; here stand only balances and steps.
 
@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from math import exp
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 from numba import njit
@@ -36,8 +36,17 @@ _SETTLED = 1e-6  # share of the evaporation; the balances close whatever is left
 _DRIEST = 1e-4  # kg/kg, keeps an absurdly fast step from taking more water than there is
 _HOUR = 3600.0
 
-# Called once a step: handing over their arguments would cost as much as their work.
-_inlined = register_jitable(inline="always")
+Function = TypeVar("Function", bound=Callable[..., Any])
+
+
+def _jitable(function: Function) -> Function:
+    """Python when called from Python, compiled when called from compiled code."""
+    return register_jitable(function)
+
+
+def _inlined(function: Function) -> Function:
+    """As `_jitable`, set into its caller: handing its arguments over would cost as much as it."""
+    return register_jitable(inline="always")(function)
 
 
 class Constants(NamedTuple):
@@ -156,7 +165,7 @@ class State(NamedTuple):
     trace_batch: Array  # moisture of flower and of stem [hour, batch, 2]; likewise
 
 
-@register_jitable
+@_jitable
 def interpolate(table: Array, position: float, column: int) -> float:
     """Value of a column at a fractional row, held at the ends of the table."""
     row = min(max(int(position), 0), table.shape[0] - 2)
@@ -164,14 +173,14 @@ def interpolate(table: Array, position: float, column: int) -> float:
     return table[row, column] + share * (table[row + 1, column] - table[row, column])
 
 
-@register_jitable
+@_jitable
 def by_temperature(tables: Tables, temperature: float, column: int) -> float:
     """Value of a column of the temperature table."""
     position = (temperature - tables.coldest) * tables.per_kelvin
     return interpolate(tables.by_temperature, position, column)
 
 
-@register_jitable
+@_jitable
 def saturation_and_rise(tables: Tables, temperature: float) -> tuple[float, float]:
     """Saturation pressure and its rise with temperature [Pa, Pa/K]."""
     table = tables.by_temperature
@@ -181,7 +190,7 @@ def saturation_and_rise(tables: Tables, temperature: float) -> tuple[float, floa
     return table[row, SATURATION] + (position - row) * rise, rise * tables.per_kelvin
 
 
-@register_jitable
+@_jitable
 def activity_of(moisture: float, level: float, table: Array) -> float:
     """Water activity of a part; the table runs over moisture / (moisture + level)."""
     position = moisture / (moisture + level) * (table.size - 1)
@@ -189,7 +198,7 @@ def activity_of(moisture: float, level: float, table: Array) -> float:
     return table[row] + (position - row) * (table[row + 1] - table[row])
 
 
-@register_jitable
+@_jitable
 def mean_decay(z: float) -> float:
     """Mean of exp(-t) over t from 0 to z: what is left of a step's drive, on average."""
     if z < 0.02:
@@ -197,7 +206,7 @@ def mean_decay(z: float) -> float:
     return (1.0 - exp(-z)) / z
 
 
-@register_jitable
+@_jitable
 def share_above(before: float, after: float, target: float) -> float:
     """Share of a step spent above the target, moisture running straight from before to after."""
     high, low = max(before, after), min(before, after)
@@ -208,7 +217,7 @@ def share_above(before: float, after: float, target: float) -> float:
     return (high - target) / (high - low)
 
 
-@register_jitable
+@_jitable
 def inflow_at(hour: int, outside: Outside, space: Space, c: Constants) -> Inflow:
     """The outside air of an hour and the heat it and sun, heater and walls bring."""
     warm, ratio = outside.temperature[hour], outside.ratio[hour]
@@ -218,13 +227,13 @@ def inflow_at(hour: int, outside: Outside, space: Space, c: Constants) -> Inflow
     return Inflow(ratio, flow, 1.0 / flow, heat_in, space.walls)
 
 
-@register_jitable
+@_jitable
 def vapour_of(ratio: float, c: Constants) -> float:
     """Vapour pressure, see `moist_air.vapour_pressure`."""
     return c.pressure * ratio / (c.mass_ratio + ratio)
 
 
-@register_jitable
+@_jitable
 def temperature_inside(evaporation: float, inflow: Inflow, c: Constants) -> float:
     """Temperature that balances the heat, see `air.inside_temperature`."""
     ratio = inflow.ratio + evaporation * inflow.per_flow
@@ -233,14 +242,14 @@ def temperature_inside(evaporation: float, inflow: Inflow, c: Constants) -> floa
     return heat / (capacity - c.heat_water * evaporation)
 
 
-@register_jitable
+@_jitable
 def set_air(air: Array, evaporation: float, inflow: Inflow, c: Constants) -> None:
     """Let the air be what the evaporation makes of it: both balances hold to the last digit."""
     air[0] = temperature_inside(evaporation, inflow, c)
     air[1] = inflow.ratio + evaporation * inflow.per_flow
 
 
-@register_jitable
+@_jitable
 def evaporation_of(
     moistening: float, drying: float, guess: float, inflow: Inflow, tables: Tables
 ) -> float:
@@ -295,7 +304,7 @@ def weigh_drives(
     return moistening, drying
 
 
-@register_jitable
+@_jitable
 def move_water(state: State, mass: Array, saturation: float, vapour: float) -> float:
     """Take from each part what it gives in the step; returns the water given in all [kg].
 
@@ -332,7 +341,7 @@ def exchange(state: State, mass: Array, inflow: Inflow, case: Case, seconds: flo
     set_air(state.air, given / seconds, inflow, tables.constants)
 
 
-@register_jitable
+@_jitable
 def note_target(state: State, target: float, hours: float) -> None:
     """Enter how long of a step each flower spent above the target and at or below it."""
     for batch in range(state.hanging.size):
@@ -357,7 +366,7 @@ def dry_hour(state: State, mass: Array, inflow: Inflow, case: Case) -> tuple[flo
     return warm, ratio
 
 
-@register_jitable
+@_jitable
 def add_dose(state: State, batch: int, warm: float, damp: float, tables: Tables) -> None:
     """One hour of the dose of damp warmth, see `mould.dose_rate_flower`."""
     c = tables.constants
@@ -372,7 +381,7 @@ def add_dose(state: State, batch: int, warm: float, damp: float, tables: Tables)
     state.record[batch, DOSE] = max(state.record[batch, DOSE] + dose / 24.0, 0.0)
 
 
-@register_jitable
+@_jitable
 def grow_index(state: State, batch: int, warm: float, damp: float, case: Case) -> None:
     """One hour of the growth index of mould, see `mould.growth_index`."""
     tables, c = case.tables, case.tables.constants
@@ -399,7 +408,7 @@ def grow_index(state: State, batch: int, warm: float, damp: float, case: Case) -
     state.record[batch, INDEX], state.record[batch, HOURS_DRY] = index, hours_dry
 
 
-@register_jitable
+@_jitable
 def note_hour(state: State, batch: int, warm: float, ratio: float, case: Case) -> None:
     """Enter one hour of a batch: its moisture, its mould, and whether grey mould can still grow.
 
@@ -421,7 +430,7 @@ def note_hour(state: State, batch: int, warm: float, ratio: float, case: Case) -
         state.record[batch, HOURS_WET] += 1.0
 
 
-@register_jitable
+@_jitable
 def hang(state: State, batch: int, batches: Batches, plant: Plant) -> None:
     """A batch goes up, wet as cut, with the mould it brings from the field."""
     state.hanging[batch] = HANGING
@@ -433,7 +442,7 @@ def hang(state: State, batch: int, batches: Batches, plant: Plant) -> None:
     state.record[batch, DOSE] = plant.dose_start
 
 
-@register_jitable
+@_jitable
 def take_in(hour: int, state: State, batches: Batches, plant: Plant) -> int:
     """Hang what is due this hour and set readings taken this hour; returns how many hang."""
     count = 0
@@ -447,7 +456,7 @@ def take_in(hour: int, state: State, batches: Batches, plant: Plant) -> int:
     return count
 
 
-@register_jitable
+@_jitable
 def end_hour(hour: int, state: State, warm: float, ratio: float, case: Case) -> int:
     """Enter the hour of every hanging batch, take down those that are done; returns how many."""
     down = 0
@@ -464,7 +473,7 @@ def end_hour(hour: int, state: State, warm: float, ratio: float, case: Case) -> 
     return down
 
 
-@register_jitable
+@_jitable
 def dry_place(case: Case, batches: Batches, state: State) -> None:
     """All batches of one place from the first hung to the last taken down, for one draw.
 
@@ -494,11 +503,11 @@ def _compile(function: Callable[..., Any]) -> Callable[..., Any]:
     Without reference counts too (`_nrt`): the kernel makes no arrays, and counting who holds the
     tables would cost it half its time and all of what a second core gains.
     """
-    options = {"nogil": True, "error_model": "numpy", "_nrt": False}
+    options: dict[str, Any] = {"nogil": True, "error_model": "numpy", "_nrt": False}
     try:
-        return njit(cache=True, **options)(function)
+        return njit(function, cache=True, **options)
     except RuntimeError:  # no folder for the cache
-        return njit(**options)(function)
+        return njit(function, **options)
 
 
 dry_batches = _compile(dry_place)

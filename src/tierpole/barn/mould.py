@@ -33,7 +33,6 @@ _ISOPLETH_FLOORS = {
 _BOTRYTIS = "cardinal model of Botrytis cinerea on grape berries: no growth below"
 
 
-
 def _rows(mark: Mark, source: str, **values: tuple[float, str]) -> tuple[Value, ...]:
     return tuple(Value(name, number, unit, mark, source) for name, (number, unit) in values.items())
 
@@ -133,7 +132,7 @@ _C = COEFFICIENTS
 
 
 def sensitivity(name: str) -> Sensitivity:
-    """A sensitivity class by name: "very sensitive", "sensitive", "medium resistant", "resistant"."""
+    """A class by name: "very sensitive", "sensitive", "medium resistant" or "resistant"."""
     return Sensitivity(*(_C[f"{name}: {field}"] for field in _CLASS_FIELDS))
 
 
@@ -160,7 +159,9 @@ def critical_humidity(
     Valid range: 0..50 °C.
     """
     t = np.asarray(temperature, dtype=float)
-    cubic = _C["critical_0"] + t * (_C["critical_1"] + t * (_C["critical_2"] + t * _C["critical_3"]))
+    cubic = _C["critical_0"] + t * (
+        _C["critical_1"] + t * (_C["critical_2"] + t * _C["critical_3"])
+    )
     cold = np.maximum(cubic, humidity_least)
     return np.where(t <= _C["critical_warm"], cold, humidity_least)
 
@@ -368,11 +369,12 @@ def growth_index(
     warm, damp = np.broadcast_arrays(np.asarray(temperature, float), np.asarray(humidity, float))
     growing = is_growing(warm, damp, material)
     now = np.broadcast_to(np.asarray(index, dtype=float), warm.shape[:-1])
+    pace, loss = np.asarray(speed, dtype=float), np.asarray(decline, dtype=float)
     dry, history = np.zeros(warm.shape[:-1]), np.empty(warm.shape)
     for hour in range(warm.shape[-1]):
         grows = growing[..., hour]
-        rise = speed * growth_rate(now, warm[..., hour], damp[..., hour], material) / 24
-        now = np.maximum(now + np.where(grows, rise, decline * decline_rate(dry)), 0)
+        rise = pace * growth_rate(now, warm[..., hour], damp[..., hour], material) / 24
+        now = np.maximum(now + np.where(grows, rise, loss * decline_rate(dry)), 0)
         dry = np.where(grows, 0.0, dry + 1)
         history[..., hour] = now
     return history

@@ -84,7 +84,7 @@ COEFFICIENTS = Table(
     ),
 )  # fmt: skip
 
-_HOURS = np.arange(24) + 0.5
+_MID_HOURS: Array = np.arange(0.5, 24.0)
 
 
 @dataclass(frozen=True)
@@ -106,23 +106,23 @@ class PlaceAir:
     wind: float = 1.0
 
     def flow(self, factor: float) -> Array:
-        """Outside air let in, by hour of the day [m³/s]; `factor` is the draw's wind."""
+        """Outside air let in by hour of the day [m³/s]; `factor` is the wind."""
         changes = np.where(_is_open(), self.air_changes_day, self.air_changes_night)
         return self.volume * changes * factor**self.wind
 
     def heat(self, factor: float) -> Array:
-        """Heat gained by hour of the day [W]: a half sine while open; `factor` is the draw's sun."""
+        """Heat gained by hour of the day [W], a half sine while open; `factor` is the sun."""
         day = np.where(_is_open(), np.sin(np.pi * _share_of_day()) * np.pi / 2, 0.0)
         return np.where(_is_open(), self.heat_day * factor * day, self.heat_night)
 
 
 def _is_open() -> NDArray[np.bool_]:
-    return (_HOURS > COEFFICIENTS["opened"]) & (_HOURS < COEFFICIENTS["closed"])
+    return (COEFFICIENTS["opened"] < _MID_HOURS) & (COEFFICIENTS["closed"] > _MID_HOURS)
 
 
 def _share_of_day() -> Array:
     opened, closed = COEFFICIENTS["opened"], COEFFICIENTS["closed"]
-    return (_HOURS - opened) / (closed - opened)
+    return (_MID_HOURS - opened) / (closed - opened)
 
 
 def wall_conductance(volume: ArrayLike, transmittance: ArrayLike) -> Array:
@@ -140,7 +140,8 @@ def wall_conductance(volume: ArrayLike, transmittance: ArrayLike) -> Array:
     Equation: UA = U c V^(2/3).
     Source: geometry of two common buildings (computed); floor left out.
     """
-    return np.asarray(transmittance) * COEFFICIENTS["envelope"] * np.asarray(volume) ** (2 / 3)
+    edge: Array = np.cbrt(np.asarray(volume, dtype=float))
+    return np.asarray(transmittance) * COEFFICIENTS["envelope"] * edge**2
 
 
 def place_air(place: Place) -> PlaceAir:

@@ -1,4 +1,4 @@
-"""From draws, places and weather to what the kernel takes, and from its records to what they mean."""
+"""What the kernel takes, made of draws, places and weather; what its records mean."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from tierpole.barn import kernel, losses, lookup, mould, targets
+from tierpole.barn import kernel, lookup, losses, mould, targets
 from tierpole.barn.air import OutsideAir
 from tierpole.barn.draws import BarnDraws
 from tierpole.barn.drying import hung_conductance
@@ -130,7 +130,7 @@ def outcome(records: Array, draws: BarnDraws, rule: kernel.Rule) -> Outcome:
 
 
 def run_all(job: Callable[[Task], None], tasks: Sequence[Task], tick: Tick | None) -> None:
-    """Run `job` on every task on all cores, telling `tick` the share done; `tick` may raise to stop.
+    """Run `job` on every task on all cores, telling `tick` the share done; it may raise to stop.
 
     Threads suffice: the kernel lets go of the interpreter lock.
     """

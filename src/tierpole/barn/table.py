@@ -28,7 +28,7 @@ def dry_table(
     moisture_target: float = targets.COEFFICIENTS["moisture_target"],
     tick: Tick | None = None,
 ) -> Outcome:
-    """Outcome of hanging in each place, on each day, at each load [barn_draw, place, cut_day, load].
+    """Outcome by place, hang day and load [barn_draw, place, cut_day, load].
 
     Parameters
     ----------

@@ -1,0 +1,143 @@
+"""The air of a place against worked balances and against its own conservation laws."""
+
+import tomllib
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tierpole import moist_air
+from tierpole.barn import PlaceAir, air, places
+from tierpole.farm import Place, PlaceKind
+from tierpole.units import FOOT, POUND
+
+PUBLISHED = tomllib.loads((Path(__file__).parent / "published" / "drying.toml").read_text("utf-8"))
+SEA_LEVEL = 101_325.0
+
+
+@pytest.mark.parametrize(
+    "row", PUBLISHED["barn_air"]["rows"], ids=lambda r: f"{r['outside']}-{r['flow']}"
+)
+def test_barn_air_against_worked_balances(row):
+    """A tonne of wet flower: air inside and pounds evaporated, six cases."""
+    table = PUBLISHED["barn_air"]
+    wet = table["mass"] * table["conductance"]
+    inside = air.barn_air(
+        *row["outside"], table["pressure"], row["flow"], row["heat"], 0.0, wet, wet
+    )
+    within = table["tolerance"]
+    assert inside.temperature == pytest.approx(row["temperature"], rel=within)
+    assert inside.humidity == pytest.approx(row["humidity"], rel=within)
+    assert inside.evaporation * 3600 == pytest.approx(row["evaporation"], rel=within)
+
+
+@pytest.mark.parametrize("row", PUBLISHED["drying_power"]["rows"], ids=lambda r: f"{r['leaving']}")
+def test_drying_power_against_worked_rows(row):
+    """What 1000 cfm can carry off when it leaves at a humidity, along the wet bulb."""
+    table = PUBLISHED["drying_power"]
+    t, rh = table["temperature"], table["humidity"]
+    inside = _at_humidity(t, rh, table["flow"], row["leaving"])
+    pounds = inside.evaporation * 86_400 / POUND
+    assert pounds == pytest.approx(row["pounds"], rel=0.01)
+    wet_bulb = moist_air.wet_bulb(t, rh, SEA_LEVEL)
+    leaving = moist_air.wet_bulb(inside.temperature, inside.humidity, SEA_LEVEL)
+    # plants give up water at the air's temperature, not at the wet bulb: a hair of heat more
+    assert leaving == pytest.approx(wet_bulb, abs=0.1)
+
+
+def _at_humidity(t, rh, flow, leaving):
+    """Inside air of that humidity, by the amount of wet plants it takes."""
+    wet = np.geomspace(1e-8, 1e-2, 4000)
+    inside = air.barn_air(t, rh, SEA_LEVEL, flow, 0.0, 0.0, wet, wet)
+    row = int(np.argmin(np.abs(inside.humidity - leaving)))
+    return air.BarnAir(inside.temperature[row], inside.humidity[row], inside.evaporation[row])
+
+
+state = st.tuples(
+    st.floats(-5, 35), st.floats(0.2, 1.0), st.floats(0.05, 30), st.floats(0, 6e4),
+    st.floats(0, 4000), st.floats(1e-8, 5e-5), st.floats(0.2, 1.0),
+)  # fmt: skip
+
+
+@settings(max_examples=60, deadline=None)
+@given(state)
+def test_barn_air_limits(values):
+    """Water and heat balances close to 1e-6 of what moves, whatever comes in."""
+    t, rh, flow_volume, heat, walls, dry, activity = values
+    inside = air.barn_air(t, rh, SEA_LEVEL, flow_volume, heat, walls, dry * activity, dry)
+    ratio_out = moist_air.humidity_ratio(t, rh, SEA_LEVEL)
+    ratio_in = moist_air.humidity_ratio(inside.temperature, inside.humidity, SEA_LEVEL)
+    flow = flow_volume / moist_air.specific_volume(t, ratio_out, SEA_LEVEL)
+    assert flow * (ratio_in - ratio_out) == pytest.approx(inside.evaporation, abs=1e-6 * flow)
+    saturation = moist_air.saturation_pressure(inside.temperature)
+    given_off = air.evaporation_rate(dry * activity, dry, saturation, inside.humidity * saturation)
+    assert given_off == pytest.approx(inside.evaporation, abs=1e-6 * flow)
+    carried = moist_air.enthalpy(t, ratio_out) - moist_air.enthalpy(inside.temperature, ratio_in)
+    left = (
+        flow * carried
+        + inside.evaporation * 4186 * inside.temperature
+        + heat
+        + walls * (t - inside.temperature)
+    )
+    assert left == pytest.approx(0, abs=1e-6 * flow * 2.5e6)
+
+
+def test_barn_air_order_limits():
+    """More air, drier air or more heat, more drying; saturated air without heat, none."""
+    wet = 7e-6
+    flows = air.barn_air(18.0, 0.7, SEA_LEVEL, [0.5, 2.0, 8.0], 0.0, 0.0, wet, wet)
+    damper = air.barn_air(18.0, [0.5, 0.7, 0.9, 1.0], SEA_LEVEL, 3.0, 0.0, 0.0, wet, wet)
+    heated = air.barn_air(12.0, 0.95, SEA_LEVEL, 3.0, [0.0, 1e4, 4e4], 0.0, wet, wet)
+    assert (np.diff(flows.evaporation) > 0).all()
+    assert (np.diff(damper.evaporation) < 0).all()
+    assert damper.evaporation[-1] == pytest.approx(0, abs=1e-9)
+    assert (np.diff(heated.evaporation) > 0).all()
+
+
+def test_inside_temperature_limits():
+    """Water that evaporates cools, heat warms, walls pull back towards outside."""
+    ratio = moist_air.humidity_ratio(20.0, 0.6, SEA_LEVEL)
+    outside = (5.0, ratio, 20.0)  # flow, humidity ratio, temperature
+    assert air.inside_temperature(0.0, *outside, 0.0, 500.0) == pytest.approx(20.0, abs=1e-9)
+    # 5 kg/s of air with its vapour holds about 5 kJ a degree
+    assert air.inside_temperature(0.0, *outside, 10_200.0, 0.0) == pytest.approx(22.0, abs=0.02)
+    cooled = [air.inside_temperature(0.005, *outside, 0.0, walls) for walls in (0.0, 5000.0)]
+    assert cooled[0] < cooled[1] < 20
+    # and as much as the latent heat says
+    drop = 0.005 * moist_air.latent_heat(cooled[0]) / (5 * 1022)
+    assert 20 - cooled[0] == pytest.approx(drop, rel=0.02)
+
+
+def farm_place(kind, **given):
+    """A place of 1,260 sticks in 56,000 cubic feet."""
+    return Place(
+        name="Barn", kind=kind, tiers=3, runs=10, run_length=64 * FOOT, stick_spacing=1.5 * FOOT,
+        volume=56_000 * FOOT**3, **given,
+    )  # fmt: skip
+
+
+def test_place_air_limits():
+    """A kind's usual air stands in only where the farm gives none of its own."""
+    usual = places.place_air(farm_place(PlaceKind.BARN))
+    own = places.place_air(
+        farm_place(PlaceKind.BARN, air_changes_day=0.01, air_changes_night=0.002, heat_gain_day=5e3)
+    )
+    assert usual.sticks == own.sticks == 1260
+    assert (own.air_changes_day, own.air_changes_night, own.heat_day) == (0.01, 0.002, 5e3)
+    assert usual.air_changes_day > usual.air_changes_night > 0
+    # a 64 x 40 ft barn of 1,450 m3 has 611 m2 of walls and roof
+    assert places.wall_conductance(1450.0, 1.0) == pytest.approx(611, rel=0.02)
+    assert {k: places.place_air(farm_place(k)).draught for k in PlaceKind}[PlaceKind.ROOM] > 1
+
+
+def test_place_air_by_hour_limits():
+    """Open from 8 to 18 h; the day's heat comes as a half sine whose mean is the stated gain."""
+    place = PlaceAir(100, 400.0, 0.01, 0.002, 6e3, 500.0, 900.0, wind=0.5)
+    flow, heat = place.flow(4.0), place.heat(1.5)
+    assert flow[8:18] == pytest.approx(400 * 0.01 * 2)
+    assert flow[[0, 7, 18, 23]] == pytest.approx(400 * 0.002 * 2)
+    assert heat[8:18].mean() == pytest.approx(1.5 * 6e3, rel=0.01)
+    assert heat[[3, 20]] == pytest.approx(500.0)
+    assert heat.argmax() in (12, 13)
