@@ -14,6 +14,7 @@ from tierpole.plan.program import Program
 
 Status = highspy.HighsModelStatus
 FINISHED = (Status.kOptimal, Status.kObjectiveTarget)
+LARGE = 100_000  # columns from which on an interior point is faster than the simplex
 CUT_SHORT = (Status.kTimeLimit, Status.kInterrupt, Status.kSolutionLimit)
 
 
@@ -35,7 +36,9 @@ class Solver:
     def __init__(self, program: Program, whole: bool, watch: Callable[[], bool] | None = None):
         self._whole = whole
         self._highs = highspy.Highs()
-        for option, setting in (("output_flag", False), ("threads", 1), ("random_seed", 0)):
+        method = "ipm" if len(program.cost) > LARGE and not whole else "choose"
+        settings = {"output_flag": False, "threads": 1, "random_seed": 0, "solver": method}
+        for option, setting in settings.items():
             self._highs.setOptionValue(option, setting)
         self._highs.passModel(_model(program))
         if whole:

@@ -26,6 +26,7 @@ from tierpole.plan.rounding import whole_sticks
 Tick = Callable[[str, float], None]
 
 REACHES = (Reach(0, 1), Reach(0, 3), Reach(2, 5), Reach(np.inf, np.inf))
+TAIL_REACH = Reach(0, 3)
 ROUNDING_SHARE = 0.15  # of the seconds and the gap, kept for whole sticks
 TAIL_SHARE = 0.02  # of the gap, how exactly the worst tail is met
 FINEST = 1e-7  # gap below which nothing is sought
@@ -84,11 +85,10 @@ class Search:
     def relax(self) -> None:
         """Solve the linear relaxation for the bound, and take a first schedule from it."""
         self.clock.begin("bound")
-        solver = Solver(self.program, whole=False, watch=self.clock.watch)
-        answer = self._relaxed_answer(solver)
+        answer = self._relaxation()
         while self._tail_is_loose(answer.values):
-            solver.add_row(*self._tighten(answer.values))
-            answer = self._relaxed_answer(solver)
+            self._learn_tail(answer.values)
+            answer = self._relaxation()
         self.relaxed, self.bound = answer.values, -answer.cost
         fixed = leaning(self.program, self.relaxed, self.problem.max_cut_days)
         self._offer(Solver(fixed, whole=False).run().values)
@@ -142,10 +142,18 @@ class Search:
             self._tighten(answer.values)
         return bound
 
-    def _relaxed_answer(self, solver: Solver) -> Answer:
-        answer = solver.run()
+    def _relaxation(self) -> Answer:
+        answer = Solver(self.program, whole=False, watch=self.clock.watch).run()
         self.clock.check()
         return answer
+
+    def _learn_tail(self, values: Floats) -> None:
+        """Add rows for the worst draws round a relaxed solution, where they are quick to find."""
+        solver = Solver(near(self.program, values, TAIL_REACH), False, self.clock.watch)
+        while self._tail_is_loose(values):
+            solver.add_row(*self._tighten(values))
+            values = solver.run().values
+            self.clock.check()
 
     def _offer(self, values: Floats | None) -> None:
         """Keep a solution if it is the best so far."""
