@@ -151,7 +151,7 @@ def run(air, draws, hangings=None, place=BARN, sub_steps=2, compiled=True):
     setting = Setting(air, draws, np.zeros(len(draws), dtype=int), 0.12, sub_steps)
     hung = hangings or two_batches()
     state = new_state(hung.sticks.size, traced_hours=air.temperature.shape[1])
-    batches = setting.batches(0, hung.hang_hour, hung.sticks)
+    batches = setting.batches(0, hung)
     kernel_run = kernel.dry_batches if compiled else kernel.dry_place
     kernel_run(setting.case(0, place), batches, state)
     return state, batches, setting
@@ -173,7 +173,7 @@ def test_fillings_against_single_runs():
     setting = Setting(air, draws, np.array([0]), 0.12)
     hours, loads = np.array([10, 100]), np.array([0.2, 1.0])
     records = np.zeros((2, 2, kernel.RESULTS))
-    full = setting.batches(0, hours[:1], np.array([1000.0]))
+    full = setting.batches(0, Hangings.unmeasured(hours[:1], np.array([1000.0])))
     kernel.dry_fillings(setting.case(0, BARN), full, hours, loads, new_state(1), records)
     for day, hour in enumerate(hours):
         for row, load in enumerate(loads):
@@ -224,7 +224,7 @@ def test_half_step_limits():
         for draw in range(9):
             state = new_state(2, traced_hours=40 * 24)
             hung = two_batches()
-            batches = setting.batches(draw, hung.hang_hour, hung.sticks)
+            batches = setting.batches(draw, hung)
             kernel.dry_batches(setting.case(draw, BARN), batches, state)
             runs.append((state.trace_batch, state.record[:, kernel.ABOVE]))
         days.append(runs)

@@ -2,25 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tierpole import moist_air
-from tierpole.barn import kernel, targets
+from tierpole.barn import targets
 from tierpole.barn.air import OutsideAir
-from tierpole.barn.draws import COEFFICIENTS as DRAWS
 from tierpole.barn.draws import BarnDraws
-from tierpole.barn.lookup import new_state
+from tierpole.barn.losses import Outcome
 from tierpole.barn.places import PlaceAir
-from tierpole.barn.running import Outcome, Setting, Tick, outcome, run_all
 
 Array = NDArray[np.float64]
 Stored = NDArray[np.float32]
 Rows = NDArray[np.int64]
-
-_READABLE = (0.03, 0.9)  # wet basis: what flower can hold, whatever a reading says
 
 
 @dataclass(frozen=True)
@@ -64,7 +61,7 @@ def simulate(
     season_row: Rows,
     hangings: Hangings,
     moisture_target: float = targets.COEFFICIENTS["moisture_target"],
-    tick: Tick | None = None,
+    tick: Callable[[float], None] | None = None,
 ) -> tuple[Outcome, PlaceTrace]:
     """What becomes of each batch [barn_draw, batch] hung in a place, and the place hour by hour.
 
@@ -74,11 +71,13 @@ def simulate(
     place : what they hang in
     draws : [barn_draw]
     season_row : weather season of each draw [barn_draw]
-    hangings : the batches, past ones and planned
+    hangings : the batches, past ones and planned; at least one
     moisture_target : at which flower is taken down, wet basis [share]
     tick : told the share done; may raise to stop
     """
-    setting = Setting(outside_air, draws, season_row, moisture_target)
+    from tierpole.barn import kernel, lookup, running  # noqa: PLC0415  loads the compiler
+
+    setting = running.Setting(outside_air, draws, season_row, moisture_target)
     first = int(hangings.hang_hour.min())
     last = min(
         int(hangings.hang_hour.max()) + setting.rule.hours_most, outside_air.temperature.shape[1]
@@ -89,22 +88,14 @@ def simulate(
     moisture = np.zeros((len(draws), batches, hours, 2), dtype=np.float32)
 
     def hang(draw: int) -> None:
-        state = new_state(batches, traced_hours=outside_air.temperature.shape[1])
-        kernel.dry_batches(setting.case(draw, place), _batches(setting, draw, hangings), state)
+        state = lookup.new_state(batches, traced_hours=outside_air.temperature.shape[1])
+        kernel.dry_batches(setting.case(draw, place), setting.batches(draw, hangings), state)
         records[draw] = state.record
         air[draw] = state.trace_air[first:last]
         moisture[draw] = state.trace_batch[first:last].swapaxes(0, 1)
 
-    run_all(hang, range(len(draws)), tick)
-    return outcome(records, draws, setting.rule), _trace(first, air, moisture, outside_air.pressure)
-
-
-def _batches(setting: Setting, draw: int, hangings: Hangings) -> kernel.Batches:
-    error = DRAWS["reading_error"] * setting.draws.reading_error[draw]
-    read = np.clip(hangings.reading + error, *_READABLE)
-    fresh = setting.batches(draw, hangings.hang_hour, hangings.sticks)
-    hours = np.array(hangings.reading_hour, dtype=np.int64)
-    return fresh._replace(reading_hour=hours, reading=targets.dry_basis(read))
+    running.run_all(hang, range(len(draws)), tick)
+    return running.outcome(records, setting), _trace(first, air, moisture, outside_air.pressure)
 
 
 def _trace(first: int, air: Array, moisture: Stored, pressure: float) -> PlaceTrace:
@@ -113,6 +104,6 @@ def _trace(first: int, air: Array, moisture: Stored, pressure: float) -> PlaceTr
         first_hour=first,
         temperature=air[..., 0].astype(np.float32),
         humidity=humidity.astype(np.float32),
-        moisture_flower=moisture[..., kernel.FLOWER],
-        moisture_stem=moisture[..., kernel.STEM],
+        moisture_flower=moisture[..., 0],
+        moisture_stem=moisture[..., 1],
     )

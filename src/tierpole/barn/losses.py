@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr
@@ -38,6 +40,22 @@ COEFFICIENTS = Table(
 )  # fmt: skip
 
 _C = COEFFICIENTS
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of each hanging, arrays [barn_draw, ...] of one shape.
+
+    `drying_days` [d] is the time its flower was above the target until it had been at or below it
+    for a day in sum: the day it is dry, plus what damp nights undo. `days_most` where that never
+    came. `drying_loss` [share] of the value, `mould_risk` [chance], `wet_days` [d] in which grey
+    mould from the field could grow on.
+    """
+
+    drying_days: NDArray[np.float32]
+    drying_loss: NDArray[np.float32]
+    mould_risk: NDArray[np.float32]
+    wet_days: NDArray[np.float32]
 
 
 def visible_dose(dose_critical: ArrayLike) -> Array:

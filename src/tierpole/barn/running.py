@@ -1,11 +1,13 @@
-"""What the kernel takes, made of draws, places and weather; what its records mean."""
+"""What the kernel takes, made of draws, places and weather; what its records mean.
+
+Importing this loads the compiler, so the public functions do it only when they are called.
+"""
 
 from __future__ import annotations
 
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor, as_completed
-from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
@@ -13,8 +15,11 @@ from numpy.typing import NDArray
 
 from tierpole.barn import kernel, lookup, losses, mould, targets
 from tierpole.barn.air import OutsideAir
+from tierpole.barn.draws import COEFFICIENTS as DRAWS
 from tierpole.barn.draws import BarnDraws
 from tierpole.barn.drying import hung_conductance
+from tierpole.barn.hanging import Hangings
+from tierpole.barn.losses import Outcome
 from tierpole.barn.places import PlaceAir
 
 Array = NDArray[np.float64]
@@ -22,6 +27,7 @@ Task = TypeVar("Task")
 Tick = Callable[[float], None]
 
 SUB_STEPS = 2  # an hour; four change drying times by less than a hundredth
+_READABLE = (0.03, 0.9)  # wet basis: what flower can hold, whatever a reading says
 
 
 class Setting:
@@ -30,14 +36,14 @@ class Setting:
     def __init__(
         self,
         outside_air: OutsideAir,
-        draws: BarnDraws,
+        barn_draws: BarnDraws,
         season_row: NDArray[np.int64],
         moisture_target: float,
         sub_steps: int = SUB_STEPS,
     ):
-        self.draws, self._season_row = draws, season_row
+        self.draws, self._season_row = barn_draws, season_row
         self._outside = lookup.outside(outside_air)
-        self._activity = lookup.activity_table(draws.exponent)
+        self._activity = lookup.activity_table(barn_draws.exponent)
         self._tables = lookup.tables(outside_air.pressure)
         self.rule = kernel.Rule(
             target=float(targets.dry_basis(moisture_target)),
@@ -77,38 +83,25 @@ class Setting:
             dose_start=way_to_visible * float(losses.visible_dose(d.dose_critical[draw])),
         )
 
-    def batches(self, draw: int, hang_hour: NDArray[np.int64], sticks: Array) -> kernel.Batches:
-        """Sticks hung on some hours, as wet as the draw says, never measured."""
+    def batches(self, draw: int, hangings: Hangings) -> kernel.Batches:
+        """What hangs, as wet when hung as the draw says, as dry when measured as was read."""
         d = self.draws
         stick = np.array([d.mass_flower[draw], d.mass_stem[draw]])
         wet = np.array([d.moisture_flower[draw], d.moisture_stem[draw]])
+        error = DRAWS["reading_error"] * d.reading_error[draw]
+        read = np.clip(hangings.reading + error, *_READABLE)
         return kernel.Batches(
-            hang_hour=np.array(hang_hour, dtype=np.int64),
-            mass=sticks[:, None] * stick,
-            moisture=np.tile(wet, (sticks.size, 1)),
-            reading_hour=np.full(sticks.size, -1, dtype=np.int64),
-            reading=np.zeros(sticks.size),
+            hang_hour=np.array(hangings.hang_hour, dtype=np.int64),
+            mass=hangings.sticks[:, None] * stick,
+            moisture=np.tile(wet, (hangings.sticks.size, 1)),
+            reading_hour=np.array(hangings.reading_hour, dtype=np.int64),
+            reading=targets.dry_basis(read),
         )
 
 
-@dataclass(frozen=True)
-class Outcome:
-    """What became of each hanging, arrays [barn_draw, ...] of one shape.
-
-    `drying_days` [d] is the time its flower was above the target until it had been at or below it
-    for a day in sum: the day it is dry, plus what damp nights undo. `days_most` where that never
-    came. `drying_loss` [share] of the value, `mould_risk` [chance], `wet_days` [d] in which grey
-    mould from the field could grow on.
-    """
-
-    drying_days: NDArray[np.float32]
-    drying_loss: NDArray[np.float32]
-    mould_risk: NDArray[np.float32]
-    wet_days: NDArray[np.float32]
-
-
-def outcome(records: Array, draws: BarnDraws, rule: kernel.Rule) -> Outcome:
+def outcome(records: Array, setting: Setting) -> Outcome:
     """Days, losses and mould from the kernel's records [barn_draw, ..., column]."""
+    rule, d = setting.rule, setting.draws
 
     def by_draw(values: Array) -> Array:
         return values.reshape(-1, *[1] * (records.ndim - 2))
@@ -116,13 +109,11 @@ def outcome(records: Array, draws: BarnDraws, rule: kernel.Rule) -> Outcome:
     is_dry = records[..., kernel.AT_TARGET] >= rule.hours_at_target - 1e-9
     hours = np.where(is_dry, records[..., kernel.ABOVE], rule.hours_most)
     risk = losses.mould_chance(
-        records[..., kernel.DOSE], by_draw(draws.dose_critical), records[..., kernel.INDEX]
+        records[..., kernel.DOSE], by_draw(d.dose_critical), records[..., kernel.INDEX]
     )
     lost = losses.value_share_lost(
         risk,
-        losses.cannabinoid_share_lost(
-            records[..., kernel.HUNG] / 24, by_draw(draws.cannabinoid_loss)
-        ),
+        losses.cannabinoid_share_lost(records[..., kernel.HUNG] / 24, by_draw(d.cannabinoid_loss)),
         losses.shatter_share_lost(targets.wet_basis(records[..., kernel.MOISTURE_FLOWER])),
     )
     values = (hours / 24, lost, risk, records[..., kernel.HOURS_WET] / 24)

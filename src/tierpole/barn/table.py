@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tierpole.barn import kernel, targets
+from tierpole.barn import targets
 from tierpole.barn.air import OutsideAir
 from tierpole.barn.draws import BarnDraws
-from tierpole.barn.lookup import new_state
+from tierpole.barn.hanging import Hangings
+from tierpole.barn.losses import Outcome
 from tierpole.barn.places import PlaceAir
-from tierpole.barn.running import Outcome, Setting, Tick, outcome, run_all
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.int64]
@@ -26,7 +26,7 @@ def dry_table(
     hang_hours: Rows,
     loads: Array,
     moisture_target: float = targets.COEFFICIENTS["moisture_target"],
-    tick: Tick | None = None,
+    tick: Callable[[float], None] | None = None,
 ) -> Outcome:
     """Outcome by place, hang day and load [barn_draw, place, cut_day, load].
 
@@ -43,17 +43,19 @@ def dry_table(
 
     All that hangs in a place is taken as hung that day: it shares the air and dries in step.
     """
-    setting = Setting(outside_air, draws, season_row, moisture_target)
+    from tierpole.barn import kernel, lookup, running  # noqa: PLC0415  loads the compiler
+
+    setting = running.Setting(outside_air, draws, season_row, moisture_target)
     hours = np.ascontiguousarray(hang_hours, dtype=np.int64)
     fills = np.ascontiguousarray(loads, dtype=float)
     records = np.zeros((len(draws), len(places), hours.size, fills.size, kernel.RESULTS))
 
     def fill(draw: int) -> None:
-        state = new_state(batches=1)
+        state = lookup.new_state(batches=1)
         for row, place in enumerate(places):
-            full = setting.batches(draw, hours[:1], np.array([place.sticks], dtype=float))
+            full = setting.batches(draw, Hangings.unmeasured(hours[:1], np.array([place.sticks])))
             case = setting.case(draw, place)
             kernel.dry_fillings(case, full, hours, fills, state, records[draw, row])
 
-    run_all(fill, range(len(draws)), tick)
-    return outcome(records, draws, setting.rule)
+    running.run_all(fill, range(len(draws)), tick)
+    return running.outcome(records, setting)
