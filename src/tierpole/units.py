@@ -45,6 +45,11 @@ class Kind:
         folded = (u for u in self.units if name.lower() in (n.lower() for n in u.names))
         return next(exact, None) or next(folded, None)
 
+    def shown_in(self, system: System) -> Unit:
+        """The unit a reader of US or metric units is shown."""
+        name = self.us if system == "us" else self.metric
+        return next(unit for unit in self.units if name in unit.names)
+
     def allowed(self) -> str:
         """A phrase for error texts: `an area such as "2.5 acre" (acre, ha, m2, ft2)`."""
         return f"{self.name} with its unit ({', '.join(u.names[0] for u in self.units)})"
@@ -228,10 +233,8 @@ def _number(match: re.Match[str]) -> float:
 
 def to_unit(value: float, kind: str, system: System = "us") -> tuple[float, str]:
     """An SI `value` in the unit a person of that system reads, with the unit's name."""
-    name = getattr(KINDS[kind], system)
-    unit = KINDS[kind].unit(name)
-    assert unit is not None
-    return (value - unit.offset) / unit.factor, name
+    unit = KINDS[kind].shown_in(system)
+    return (value - unit.offset) / unit.factor, unit.names[0]
 
 
 def write_quantity(value: float, kind: str, system: System = "us") -> str:

@@ -11,13 +11,14 @@ from __future__ import annotations
 import threading
 import time
 import traceback
-from collections.abc import Callable, MutableMapping
+from collections.abc import MutableMapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from tierpole.errors import Stopped, TierpoleError
 from tierpole.office.tables import DiskTables
+from tierpole.progress import Tick
 from tierpole.units import System
 
 if TYPE_CHECKING:
@@ -25,8 +26,6 @@ if TYPE_CHECKING:
 
     from tierpole.plan.result import Plan
     from tierpole.season import Season
-
-Tick = Callable[[str, float], None]
 
 
 @dataclass(frozen=True)
@@ -134,7 +133,7 @@ class Office:
     def _keep(self, plan: Plan) -> None:
         self.plan = plan
         self._views = {}
-        self._status = Status("ready", share=1.0, planned_at=datetime.now())
+        self._status = Status("ready", share=1.0, planned_at=datetime.now().astimezone())
 
     def _reporter(self, tick: Tick | None) -> Tick:
         last = 0.0
@@ -155,6 +154,6 @@ class Office:
             self.work()
         except TierpoleError as error:
             self._status = Status("failed", message=str(error))
-        except Exception as error:  # a page must say so instead of waiting for ever
+        except Exception as error:  # noqa: BLE001 - a page must say so, not wait for ever
             traceback.print_exc()
             self._status = Status("failed", message=f"{type(error).__name__}: {error}")

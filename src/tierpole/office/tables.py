@@ -19,9 +19,9 @@ KEPT = 24  # tables kept before the oldest is dropped; one is about a megabyte
 
 def cache_folder() -> Path | None:
     """Where tables may be kept, or None when nothing can be written anywhere."""
-    home = os.environ.get("XDG_CACHE_HOME") or os.path.join(os.path.expanduser("~"), ".cache")
-    wanted = os.environ.get("TIERPOLE_CACHE") or os.path.join(home, "tierpole")
-    for folder in (Path(wanted), Path(tempfile.gettempdir()) / f"tierpole-{_user()}"):
+    home = Path(os.environ.get("XDG_CACHE_HOME") or "~/.cache").expanduser()
+    wanted = Path(os.environ.get("TIERPOLE_CACHE") or home / "tierpole")
+    for folder in (wanted, Path(tempfile.gettempdir()) / f"tierpole-{_user()}"):
         with contextlib.suppress(OSError):
             folder.mkdir(parents=True, exist_ok=True, mode=0o700)
             if os.access(folder, os.W_OK):
@@ -82,7 +82,7 @@ class DiskTables(MutableMapping[str, Table]):
         try:
             with os.fdopen(handle, "wb") as stream:
                 np.savez_compressed(stream, **table)  # pyright: ignore[reportArgumentType]
-            os.replace(name, folder / f"{key}.npz")
+            Path(name).replace(folder / f"{key}.npz")
         finally:
             Path(name).unlink(missing_ok=True)
 

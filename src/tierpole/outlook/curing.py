@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, MutableMapping
+from collections.abc import MutableMapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,10 +16,10 @@ from tierpole.farm import Lot
 from tierpole.moist_air import station_pressure
 from tierpole.outlook.field import Skies
 from tierpole.outlook.streams import stream
+from tierpole.progress import Tick
 from tierpole.season import Season
 
 Array = np.ndarray
-Tick = Callable[[str, float], None]
 Tables = MutableMapping[str, dict[str, Array]]
 
 LOADS = np.array([0.1, 0.5, 1.0])

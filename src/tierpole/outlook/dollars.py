@@ -220,8 +220,9 @@ def before_harvest(season: Season) -> dict[str, float]:
 
 
 def _late_value(later: Array, cut_days: Array, value_pass: Array) -> Array:
-    """A passed stick's worth [draw, lot, sample_day] on days after a further test, in the place
-    that is best on average; nothing once the last day to cut is over.
+    """A passed stick's worth [draw, lot, sample_day] after a further test, in the best place.
+
+    Nothing once the last day to cut is over.
     """
     best = value_pass.mean(axis=0).argmax(axis=2)  # [lot, cut_day]
     at_best = np.take_along_axis(value_pass, best[None, :, :, None], axis=3)[..., 0]

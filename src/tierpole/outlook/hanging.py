@@ -1,4 +1,4 @@
-"""What hangs: the sticks already up, and any hanging a plan wants to look at, dried hour by hour."""
+"""What hangs: sticks already up, and any hanging a plan looks at, dried hour by hour."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ class Batch:
 
 @dataclass(frozen=True, eq=False)
 class Hung:
-    """Sticks already up: day each is dry [draw, hanging], and what all recorded ones bring [draw]."""
+    """Sticks already up: day each is dry [draw, hanging], what all recorded ones bring [draw]."""
 
     free_day: Array
     dollars: Array

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 import xarray as xr
 
@@ -14,10 +12,10 @@ from tierpole.outlook.field import FieldDraws, Skies, field_draws, skies
 from tierpole.outlook.hanging import hung_now
 from tierpole.outlook.legal import Legal
 from tierpole.outlook.schema import VARIABLES, attributes, validate
+from tierpole.progress import Tick, part_of, silent
 from tierpole.season import Season
 
 Array = np.ndarray
-Tick = Callable[[str, float], None]
 
 
 def make_outlook(
@@ -33,23 +31,19 @@ def make_outlook(
     progress and may raise to stop. Same season, draws and seed, same Outlook. The variables are
     those of `outlook.schema`.
     """
-    tick = tick or (lambda step, share: None)
+    tick = tick or silent
     tick("weather", 0.0)
     sky = skies(season, draws, seed)
     tick("field", 0.05)
     field = field_draws(season, sky, seed)
     days = calendar(season, field.flower_day)
     tick("drying table", 0.15)
-    drying = curing(season, sky, days.cut_days, seed, tables, _part(tick, 0.15, 0.85))
+    drying = curing(season, sky, days.cut_days, seed, tables, part_of(tick, 0.15, 0.85))
     tick("law and money", 0.85)
     outlook = _join(season, sky, field, days, drying, seed)
     validate(outlook)
     tick("outlook", 1.0)
     return outlook
-
-
-def _part(tick: Tick, start: float, end: float) -> Tick:
-    return lambda step, share: tick(step, start + (end - start) * share)
 
 
 def _join(

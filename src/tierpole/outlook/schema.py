@@ -65,13 +65,13 @@ VARIABLES: tuple[Variable, ...] = (
     Variable("mould_risk", _BARN, "chance", "visible mould while hanging", 0, 1),
     Variable(
         "value_pass", ("draw", "lot", "cut_day", "place"), "USD/stick",
-        "worth of a stick cut then and hung there if the lot passes, costs to come taken off",
+        "worth of a stick cut then and hung there if the lot passes, costs to come off",
     ),
     Variable(
         "value_fail", _LOT_SAMPLE, "USD/stick", "worth of a stick of a failed lot, best path taken"
     ),
-    Variable("fail_path", ("lot", "sample_day"), "path", "the path with the best mean after a fail"),
-    Variable("value_left", ("draw", "lot"), "USD/stick", "a stick never cut: what clearing it costs"),
+    Variable("fail_path", ("lot", "sample_day"), "path", "the best path after a fail, on average"),
+    Variable("value_left", ("draw", "lot"), "USD/stick", "a stick never cut: the cost to clear it"),
     Variable("sample_fee", ("lot",), "USD", "the official sample and its test", 0),
     Variable("fixed_money", ("draw",), "USD", "money of the season that no choice below changes"),
     Variable("price", ("draw",), "USD/kg", "price of the CBD sold (or of biomass, if flat)", 0),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from datetime import date, timedelta
 from math import ceil
 
@@ -27,11 +26,11 @@ from tierpole.plan.result import (
 from tierpole.plan.risk import Risk
 from tierpole.plan.thumb import RULES, follow
 from tierpole.plan.value import Valuation, revalue
+from tierpole.progress import Tick
 from tierpole.rulebook import rule_changes, rulebook_on
 from tierpole.season import Season
 
 Array = np.ndarray
-Tick = Callable[[str, float], None]
 
 
 def assemble(
@@ -201,7 +200,7 @@ def _thumbs(harvest: Harvest, risk: Risk) -> tuple[Comparison, ...]:
     found = []
     standing = float(harvest.problem.sticks_standing.sum())
     for name, rule in RULES.items():
-        schedule = follow(harvest, rule(harvest.season, harvest.outlook))
+        schedule = follow(harvest, rule(harvest.outlook))
         money = summarise(revalue(harvest.problem, schedule).dollars, risk.tail)
         found.append(
             Comparison(name, money, float(schedule.sticks.sum()), standing, _hot(harvest, schedule))

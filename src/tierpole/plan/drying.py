@@ -1,4 +1,4 @@
-"""The barn after a schedule is chosen: its own hangings re-simulated, the other days reckoned anew."""
+"""The barn after a schedule is chosen: its hangings simulated, the other days reckoned anew."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""From a season and its Outlook to the arrays of a schedule problem, and the days they stand for."""
+"""From a season and its Outlook to the arrays of a schedule problem, and what they stand for."""
 
 from __future__ import annotations
 
@@ -71,6 +71,13 @@ class Harvest:
     cut_days: tuple[date, ...]
     sample_days: tuple[date | None, ...]  # of each option; None for the sample already taken
     windows: tuple[CutWindow | None, ...]  # of each option
+
+    @property
+    def draws(self) -> Draws:
+        """Chances and dollars draw by draw."""
+        if self.problem.draws is None:
+            raise ValueError("a harvest is made with draws")
+        return self.problem.draws
 
     def window(self, lot: int, option: int) -> CutWindow | None:
         """The days a lot may be cut under a sample option."""
@@ -172,7 +179,7 @@ def _draws(
     """Chances and dollars draw by draw, by sample option."""
     value = value_at(season, outlook, drying.loss)
     base = value.mean(axis=3)
-    p_pass, fail = _by_option(season, outlook, status, samples)
+    p_pass, fail = _by_option(outlook, status, samples)
     left = outlook["value_left"].values.astype(float)
     for lot, state in enumerate(status):
         if state.state is LotState.FAILED:
@@ -203,7 +210,6 @@ def value_at(season: Season, outlook: xr.Dataset, loss: Array) -> Array:
 
 
 def _by_option(
-    season: Season,
     outlook: xr.Dataset,
     status: tuple[LotStatus, ...],
     samples: tuple[date | None, ...],

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import xarray as xr
 
-from tierpole.errors import Stopped
+from tierpole.errors import SolveError, Stopped
 from tierpole.plan.assemble import assemble
 from tierpole.plan.drying import dry_again
 from tierpole.plan.harvest import Drying, Harvest, make_harvest, usual_drying
@@ -16,9 +15,9 @@ from tierpole.plan.result import Plan, Round
 from tierpole.plan.risk import Risk
 from tierpole.plan.solve import Stop, solve
 from tierpole.plan.value import Valuation, revalue
+from tierpole.progress import Tick, part_of, silent
 from tierpole.season import Season
 
-Tick = Callable[[str, float], None]
 
 MOST_ROUNDS = 3
 SETTLED_DAYS = 1  # no hanging moves by more
@@ -40,9 +39,7 @@ def make_plan(
     error carries the best plan so far. `explain=False` leaves out reasons, what more room or hours
     are worth, and the rules of thumb.
     """
-    work = _Work(
-        season, outlook, stop or Stop(), risk or Risk(), tick or (lambda step, share: None)
-    )
+    work = _Work(season, outlook, stop or Stop(), risk or Risk(), tick or silent)
     try:
         work.plan()
         return work.result(explain)
@@ -65,6 +62,13 @@ class Settled:
     def value(self) -> float:
         """Mean dollars over the draws, re-simulated."""
         return self.report.resimulated
+
+    def is_close_to(self, before: float | None) -> bool:
+        """True when the money the plan decides on hardly changed since the round before."""
+        if before is None:
+            return False
+        decided = self.value - float(self.valuation.pieces["fixed"].mean())
+        return abs(self.value - before) < SETTLED_SHARE * abs(decided)
 
 
 class _Work:
@@ -89,17 +93,13 @@ class _Work:
             self.rounds.append(found.report)
             if self.best is None or found.value > self.best.value:
                 self.best = found
-            settled = before is not None and abs(found.value - before) < SETTLED_SHARE * abs(before)
-            if found.report.largest_move <= SETTLED_DAYS or settled:
+            if found.report.largest_move <= SETTLED_DAYS or found.is_close_to(before):
                 return
             drying, before = found.drying, found.value
 
     def _one_round(self, number: int, drying: Drying) -> Settled:
-        share = (number - 1) / MOST_ROUNDS
-
-        def tick(step: str, part: float) -> None:
-            self.tick(f"round {number}: {step}", 0.7 * (share + part / MOST_ROUNDS))
-
+        start, end = (0.7 * share / MOST_ROUNDS for share in (number - 1, number))
+        tick = part_of(self.tick, start, end, f"round {number}")
         harvest = make_harvest(self.season, self.outlook, drying)
         try:
             schedule = solve(harvest.problem, self.stop, self.risk, tick)
@@ -126,10 +126,11 @@ class _Work:
 
     def result(self, explain: bool, stopped: bool = False) -> Plan:
         """The best schedule so far as a plan."""
-        assert self.best is not None
         best = self.best
+        if best is None:
+            raise SolveError("No schedule was found.")
         return assemble(
             best.harvest, best.schedule, best.valuation, best.drying, tuple(self.rounds), self.risk,
             explain=explain, stopped=stopped,
-            tick=lambda step, share: self.tick(step, 0.7 + 0.3 * share),
+            tick=part_of(self.tick, 0.7, 1.0),
         )  # fmt: skip

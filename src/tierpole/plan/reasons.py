@@ -62,10 +62,9 @@ def reasons(
 def _shifted(harvest: Harvest, lot: int, option: int, days: int) -> int | None:
     """The open option nearest to so many days from the chosen one, on its own side of it."""
     chosen = harvest.sample_days[option]
-    assert chosen is not None
     best: tuple[int, int] | None = None
     for other, day in enumerate(harvest.sample_days):
-        if day is None or not harvest.problem.allowed[lot, other].any():
+        if day is None or chosen is None or not harvest.problem.allowed[lot, other].any():
             continue
         moved = (day - chosen).days
         if moved * days > 0 and (best is None or abs(moved - days) < best[0]):
@@ -136,9 +135,9 @@ class _Lot:
     """Mean dollars of one lot's stick from the causes of its worth."""
 
     def __init__(self, harvest: Harvest, drying: Drying, lot: int):
-        self._season, self._problem, self._lot = harvest.season, harvest.problem, lot
-        self._loss = drying.loss
-        outlook = harvest.outlook
+        self._season, self._loss = harvest.season, drying.loss
+        outlook, draws = harvest.outlook, harvest.draws
+        self._p_pass, self._fail = draws.p_pass[:, lot], draws.fail[:, lot]
         first = self._season.index(harvest.cut_days[0])
         days = slice(first, min(first + len(harvest.cut_days), DAYS))
         plants = self._season.lots[lot].plants_per_stick
@@ -158,9 +157,7 @@ class _Lot:
         return {cause: pair.sticks * float(dollars) for cause, dollars in parts.items()}
 
     def _causes(self, day: int, place: int, option: int) -> dict[str, Array]:
-        draws = self._problem.draws
-        assert draws is not None
-        chance = np.stack([draws.p_pass[:, self._lot, option], draws.fail[:, self._lot, option]])
+        chance = np.stack([self._p_pass[:, option], self._fail[:, option]])
         return {
             "content": self._content[:, day],
             "mass": self._mass[:, day],

@@ -17,7 +17,6 @@ from tierpole.compliance import LotState
 from tierpole.evidence import Mark, Table, Value
 from tierpole.plan.harvest import Harvest
 from tierpole.plan.problem import NO_SAMPLE, Problem, Schedule
-from tierpole.season import Season
 
 Array = np.ndarray
 
@@ -35,16 +34,16 @@ THUMB = Table(
     ),
 )  # fmt: skip
 
-Rule = Callable[[Season, xr.Dataset], Array]
+Rule = Callable[[xr.Dataset], Array]
 
 
-def five_weeks(season: Season, outlook: xr.Dataset) -> Array:
-    """Day index on which each lot wants its sample [lot]: five weeks after half its draws flower."""
+def five_weeks(outlook: xr.Dataset) -> Array:
+    """Day index of each lot's sample [lot]: five weeks after it flowers in half of the draws."""
     return np.median(outlook["flower_day"].values, axis=0) + THUMB["days_after_flower"]
 
 
-def first_reading(season: Season, outlook: xr.Dataset) -> Array:
-    """Day index [lot] on which the median THC first reaches the pre-test's mark; never: last day."""
+def first_reading(outlook: xr.Dataset) -> Array:
+    """Day index [lot] on which the median THC reaches the pre-test's mark; never: the last day."""
     thc = np.median(outlook["thc"].values, axis=0)  # [lot, day]
     reached = thc >= THUMB["pretest_reads"]
     return np.where(reached.any(axis=1), reached.argmax(axis=1), thc.shape[1] - 1)
@@ -100,10 +99,10 @@ class _Barns:
 
 def follow(harvest: Harvest, wanted: Array) -> Schedule:
     """The schedule of a rule that wants each lot sampled on a day index [lot]."""
-    problem, season = harvest.problem, harvest.season
+    problem = harvest.problem
     lots, _, days, places = problem.shape
     sample = np.array([_option(harvest, lot, wanted[lot]) for lot in range(lots)])
-    order = sorted(range(lots), key=lambda lot: (_sampled_on(harvest, lot, sample[lot]), lot))
+    order = sorted(range(lots), key=lambda lot: (_sampled_on(harvest, sample[lot]), lot))
     left = problem.sticks_standing.astype(int).copy()
     sticks = np.zeros((lots, days, places), dtype=np.int64)
     down = np.zeros((places, days), dtype=np.int64)
@@ -127,7 +126,7 @@ def follow(harvest: Harvest, wanted: Array) -> Schedule:
 
 
 def _option(harvest: Harvest, lot: int, wanted: float) -> int:
-    """The sample option the rule takes: the one the lot has, or the first visit on the day or after."""
+    """The sample option the rule takes: the lot's own, or the first visit on the day or after."""
     state = harvest.status[lot].state
     if state in (LotState.PASSED, LotState.SAMPLED):
         return 0
@@ -140,7 +139,7 @@ def _option(harvest: Harvest, lot: int, wanted: float) -> int:
     return NO_SAMPLE
 
 
-def _sampled_on(harvest: Harvest, lot: int, option: int) -> int:
+def _sampled_on(harvest: Harvest, option: int) -> int:
     day = harvest.sample_days[option] if option > 0 else None
     return -1 if day is None else harvest.season.index(day)
 
