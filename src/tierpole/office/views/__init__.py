@@ -1,0 +1,33 @@
+"""View models: what each page says, from season, outlook and plan alone.
+
+The same model feeds the page, its JSON and, later, its paper. `VIEWS` names them for the office.
+"""
+
+from collections.abc import Callable
+from typing import Any
+
+from tierpole.office.views.lot import LotPage, lot_page
+from tierpole.office.views.parts import Head, NotHereError, Number, Phrase, plain
+from tierpole.office.views.place import PlacePage, place_page
+from tierpole.office.views.rules import Rules, rules
+from tierpole.office.views.strip import SeasonPage, season_page
+from tierpole.office.views.week import Week, week
+from tierpole.office.views.why import Why, why_formula, why_outlook, why_plan, why_value
+
+VIEWS: dict[str, Callable[..., Any]] = {
+    "week": week,
+    "season": season_page,
+    "lot": lot_page,
+    "place": place_page,
+    "rules": rules,
+    "why_plan": why_plan,
+    "why_outlook": why_outlook,
+    "why_formula": why_formula,
+    "why_value": why_value,
+}
+
+__all__ = [
+    "VIEWS", "Head", "LotPage", "NotHereError", "Number", "Phrase", "PlacePage", "Rules",
+    "SeasonPage", "Week", "Why", "lot_page", "place_page", "plain", "rules", "season_page", "week",
+    "why_formula", "why_outlook", "why_plan", "why_value",
+]  # fmt: skip

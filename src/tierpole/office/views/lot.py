@@ -1,0 +1,245 @@
+"""One lot: where it stands, its chances, its money by day, and the records behind them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+
+import xarray as xr
+
+from tierpole import charts
+from tierpole.charts import Chart, words
+from tierpole.charts.lots import pass_rows
+from tierpole.charts.reading import of_lot
+from tierpole.compliance import LotState
+from tierpole.farm import Lot, Test, TestKind
+from tierpole.office.views.parts import (
+    TOOL_LIMIT,
+    Head,
+    NotHereError,
+    Number,
+    Phrase,
+    chance,
+    has_test,
+    head,
+    is_counted,
+    reason_words,
+    sticks,
+)
+from tierpole.outlook.summary import summarise
+from tierpole.plan.harvest import window_of
+from tierpole.plan.result import LotPlan, Plan
+from tierpole.season import Season
+from tierpole.units import System, show
+
+PARAMETERS = {
+    "critical_day_length": "the day length at which it flowers",
+    "cbd_plateau": "its CBD",
+    "cbd_to_thc": "its CBD to THC ratio",
+    "peak_day": "the day its potency peaks",
+}
+REAL_LOTS = (
+    "The chance to pass is checked against simulated lots whose truth is known. Lots as farms have "
+    "them differ: wet corners, late plants, strangers in the rows and a sampler's own hand move a "
+    "result more than the model does. Read a chance near one half as not known."
+)
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What one sample day would mean: for the slider that moves through all pictures."""
+
+    day: date
+    opens: date
+    closes: date
+    says: str
+
+
+@dataclass(frozen=True)
+class Record:
+    """A recorded fact of the lot."""
+
+    day: str
+    what: str
+
+
+@dataclass(frozen=True)
+class LotPage:
+    """The page of one lot."""
+
+    head: Head
+    name: str
+    about: str
+    sentence: str
+    facts: tuple[tuple[str, Phrase], ...]
+    thc: Chart
+    cbd: Chart
+    passing: Chart
+    worth: Chart
+    choices: tuple[Choice, ...]
+    chosen: int
+    reasons: tuple[Phrase, ...]
+    records: tuple[Record, ...]
+    assumed: tuple[str, ...]
+    limits: tuple[str, ...]
+
+
+def lot_page(season: Season, outlook: xr.Dataset, plan: Plan, name: str, system: System) -> LotPage:
+    """The view model of a lot; `NotHereError` when there is none of that name."""
+    if name not in [lot.name for lot in season.lots]:
+        raise NotHereError(name)
+    lot_plan = plan.lot(name)
+    lot = season.lots[season.lot_index(name)]
+    choices = tuple(_choices(season, outlook, lot_plan))
+    return LotPage(
+        head=head(season, plan),
+        name=name,
+        about=_about(season, lot, system),
+        sentence=_sentence(lot_plan, season.on),
+        facts=tuple(_facts(season, outlook, lot, lot_plan)),
+        thc=charts.potency(season, outlook, plan, name, "thc"),
+        cbd=charts.potency(season, outlook, plan, name, "cbd"),
+        passing=charts.passing(season, outlook, plan, name),
+        worth=charts.stick_worth(season, outlook, plan, name),
+        choices=choices,
+        chosen=_chosen(choices, lot_plan),
+        reasons=tuple(_reasons(lot_plan)),
+        records=tuple(_records(season, name)),
+        assumed=tuple(_assumed(season, lot)),
+        limits=(REAL_LOTS, TOOL_LIMIT),
+    )
+
+
+def _about(season: Season, lot: Lot, system: System) -> str:
+    field = season.field_of(lot)
+    nights = words.offset(field.night_offset, system)
+    return (
+        f"{show(lot.area, 'an area', system, 2)} of {lot.variety} from {lot.stock}s, in "
+        f"{field.name} (nights {nights}), set {words.short_day(lot.set_on)}."
+    )
+
+
+def _sentence(lot: LotPlan, on: date) -> str:
+    cuts = _cut_words(lot)
+    if lot.state is LotState.FAILED:
+        return f"{lot.lot} is over the limit: leave it alone and choose its path."
+    if lot.state is LotState.PASSED:
+        return f"{lot.lot} has passed. {words.capital(cuts)}."
+    if lot.state is LotState.SAMPLED:
+        return f"{lot.lot} is sampled; wait for the result, then {cuts}."
+    if lot.sample_on is None or lot.sample_on < on:
+        return f"{lot.lot} is not worth sampling in this plan; {cuts}."
+    return f"Have {lot.lot} sampled on {words.long_day(lot.sample_on)}, then {cuts}."
+
+
+def _cut_words(lot: LotPlan) -> str:
+    if not lot.cuts:
+        return (
+            "cut nothing more of it" if lot.sticks_standing >= 1 else "nothing of it is left to cut"
+        )
+    total = words.counted(sum(cut.sticks for cut in lot.cuts), "stick")
+    return f"cut its {total} {words.span(lot.cuts[0].day, lot.cuts[-1].day)}"
+
+
+def _facts(
+    season: Season, outlook: xr.Dataset, lot: Lot, plan: LotPlan
+) -> Iterator[tuple[str, Phrase]]:
+    """The small facts under the sentence: each a label and a phrase."""
+    thc = summarise(of_lot(outlook, "thc", lot.name)[:, season.today])
+    now = Number(
+        f"{100 * thc.median:.2f} %", f"plan/thc/{lot.name}", not has_test(season, lot.name)
+    )
+    yield "Total THC today", (now, f", {100 * thc.low:.2f} to {100 * thc.high:.2f} % in 8 of 10")
+    if plan.p_pass is not None:
+        yield "Chance to pass", (chance(season, lot.name, plan.p_pass),)
+    if plan.p_buyer_pass is not None:
+        yield "Buyer's test then passes too", (
+            chance(season, lot.name, plan.p_buyer_pass, "p_buyer_pass"),)  # fmt: skip
+    if plan.window is not None:
+        days = Number(words.span(*plan.window), f"plan/window/{lot.name}")
+        yield "May be cut", (days, _days_left(plan.window, season.on))
+    yield "Standing", (sticks(lot, plan.sticks_standing),)
+    if plan.sticks_left >= 1:
+        yield "Stay in the field", (sticks(lot, plan.sticks_left, "left"),)
+    yield "Worth from here on", (_money(plan),)
+
+
+def _days_left(window: tuple[date, date], on: date) -> str:
+    first, last = window
+    return f", {words.counted((last - on).days + 1, 'day')} left" if first <= on <= last else ""
+
+
+def _money(plan: LotPlan) -> Number:
+    money = plan.money
+    return Number(
+        f"{words.dollars(money.mean)} ({words.dollars(money.low)} to {words.dollars(money.high)})",
+        f"plan/money/{plan.lot}",
+    )
+
+
+def _choices(season: Season, outlook: xr.Dataset, plan: LotPlan) -> Iterator[Choice]:
+    """The sample days still open to a lot, each with its chance and its window."""
+    if plan.state is not LotState.GROWING:
+        return
+    for row in pass_rows(outlook, plan.lot):
+        window = window_of(season, row["day"])
+        yield Choice(
+            row["day"], window.first, window.last,
+            f"Sampled {words.long_day(row['day'])}: passes in {words.odds(row['p'])}; may be cut "
+            f"{words.span(window.first, window.last)}.",
+        )  # fmt: skip
+
+
+def _chosen(choices: tuple[Choice, ...], plan: LotPlan) -> int:
+    """Where the plan's own sample day stands among the choices."""
+    return next((n for n, choice in enumerate(choices) if choice.day == plan.sample_on), 0)
+
+
+def _reasons(plan: LotPlan) -> Iterator[Phrase]:
+    for reason in plan.reasons:
+        total = Number(words.signed_dollars(reason.total), f"plan/reason/{plan.lot}")
+        when = reason.choice.split(" (")[0]
+        yield f"Sampled {when}: ", total, f" for the season ({reason_words(reason)})."
+
+
+def _records(season: Season, lot: str) -> Iterator[Record]:
+    """Everything recorded of a lot, oldest first."""
+    rows = [(t.sampled_on, _test_words(t)) for t in season.tests if t.lot == lot]
+    rows += [(f.seen_on, f"{f.in_flower} of {f.looked_at} plants in flower")
+             for f in season.flowering if f.lot == lot]  # fmt: skip
+    rows += [(s.requested_on, f"sampler called for {words.day(s.sampled_on)}")
+             for s in season.samples if s.lot == lot]  # fmt: skip
+    rows += [(c.cut_on, f"{words.counted(c.sticks, 'stick')} cut")
+             for c in season.cuts if c.lot == lot]  # fmt: skip
+    rows += [(h.hung_on, f"{words.counted(h.sticks, 'stick')} hung in {h.place}")
+             for h in season.hangings if h.lot == lot]  # fmt: skip
+    for day, what in sorted(rows):
+        yield Record(words.day(day), what)
+
+
+def _test_words(test: Test) -> str:
+    cbd = "" if test.total_cbd is None else f", total CBD {100 * test.total_cbd:.3g} %"
+    error = "" if test.uncertainty is None else f" ± {100 * test.uncertainty:.2g}"
+    kind = "official sample" if test.kind is TestKind.OFFICIAL else str(test.kind)
+    return (
+        f"{kind}: total THC {100 * test.total_thc:.3g}{error} %{cbd}, "
+        f"{words.counted(test.plants, 'top')}"
+    )
+
+
+def _assumed(season: Season, lot: Lot) -> Iterator[str]:
+    """What of this lot nobody has measured, and what is taken instead."""
+    if not is_counted(lot):
+        yield f"Plants alive: 90 % of the {lot.plants_set:,} set. Count them to replace this."
+    if "night_offset" not in season.field_of(lot).model_fields_set:
+        yield f"Nights in {lot.field}: as cold as the station. A thermometer there would tell."
+    variety = season.variety(lot)
+    missing = [name for key, name in PARAMETERS.items() if getattr(variety, key) is None]
+    if missing:
+        yield f"{variety.name}: {words.listed(missing)} taken from its kind, with a wide spread."
+    if "uncertainty" not in season.laboratory.model_fields_set:
+        allowed = 100 * season.laboratory.uncertainty
+        yield f"The laboratory's uncertainty: {allowed:.2g} %. Read it from your certificate."
+    if not has_test(season, lot.name):
+        yield "Potency: from the variety alone, no test of this lot is in."

@@ -1,0 +1,111 @@
+"""Templates and JSON: how a view model becomes a response."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict, dataclass
+from datetime import datetime, timedelta
+from functools import cache
+from typing import Any
+from urllib.parse import quote
+
+from fastapi import Request
+from fastapi.responses import HTMLResponse, JSONResponse, Response
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from pydantic_core import to_jsonable_python
+
+from tierpole.charts import words
+from tierpole.units import System
+from tierpole.web.files import file_address
+from tierpole.web.office import Office
+
+PIECES = ("said", "chart", "table", "facts")  # macros of parts.html that every template may use
+WAIT = 3  # seconds after which a page that waits looks again
+
+
+@dataclass(frozen=True)
+class Asked:
+    """How a page was asked for: its units, and whether they are not the office's own."""
+
+    request: Request
+    units: System
+    other_units: bool
+    as_json: bool
+
+    def link(self, path: str, **query: str) -> str:
+        """An address inside the pages that keeps the units the reader chose."""
+        kept = {"units": self.units} if self.other_units else {}
+        asked = "&".join(f"{key}={value}" for key, value in {**kept, **query}.items())
+        return quote(path, safe="/:") + (f"?{asked}" if asked else "")
+
+    @property
+    def here(self) -> str:
+        """The path of this page."""
+        return self.request.url.path
+
+
+@cache
+def _environment() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("tierpole.web"), autoescape=True, undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+    environment.globals["file"] = file_address
+    environment.filters["as_data"] = _as_data
+    pieces = environment.get_template("parts.html").module
+    environment.globals |= {name: getattr(pieces, name) for name in PIECES}
+    return environment
+
+
+def _as_data(value: Any) -> str:
+    """Plain data to stand inside a script element."""
+    text = json.dumps(to_jsonable_python(value), separators=(",", ":"), ensure_ascii=False)
+    return text.replace("<", "\\u003c")
+
+
+def _html(asked: Asked, template: str, code: int, **context: Any) -> HTMLResponse:
+    shown = _environment().get_template(template)
+    return HTMLResponse(shown.render(asked=asked, link=asked.link, code=code, **context), code)
+
+
+def page(asked: Asked, office: Office, template: str, view: Any) -> Response:
+    """A view model as a page."""
+    status = office.status()
+    return _html(asked, template, 200, view=view, head=view.head, changes=office.changes,
+                 status=status, age=age(status.planned_at))  # fmt: skip
+
+
+def state_page(asked: Asked, office: Office) -> Response:
+    """The page shown while there is no plan: what is being worked on, or what failed."""
+    status = office.status()
+    failed = status.state == "failed"
+    if asked.as_json:
+        return JSONResponse({"state": status.state, "message": status.message}, 503)
+    response = _html(asked, "failed.html" if failed else "working.html", 503,
+                     farm=office.season.farm.name, status=status, wait=WAIT)  # fmt: skip
+    if not failed:
+        response.headers["Retry-After"] = str(WAIT)
+    return response
+
+
+def error_page(asked: Asked, office: Office, status: int) -> Response:
+    """A page that is not there, or that could not be made."""
+    if asked.as_json:
+        return JSONResponse({"error": "not found" if status == 404 else "failed"}, status)
+    season = office.season
+    return _html(asked, "error.html", status, farm=season.farm.name, season=season)
+
+
+def plain_json(model: Any) -> JSONResponse:
+    """A view model as JSON: dates as ISO days, charts with spec, sentence and table."""
+    return JSONResponse(to_jsonable_python(asdict(model)))
+
+
+def age(planned_at: datetime | None) -> str:
+    """How old a plan is, in words: `plan of 06:10`, `plan of 31 Aug, 06:10`."""
+    if planned_at is None:
+        return ""
+    clock = f"{planned_at:%H:%M}"
+    if datetime.now(planned_at.tzinfo) - planned_at < timedelta(hours=20):
+        return f"plan of {clock}"
+    return f"plan of {words.short_day(planned_at.date())}, {clock}"

@@ -1,0 +1,5 @@
+// Pages with charts and nothing more.
+
+import { drawAll } from "./charts.js";
+
+await drawAll();
