@@ -13,7 +13,7 @@ from tierpole import moist_air
 from tierpole.barn import drying, isotherm, kernel, mould, targets
 from tierpole.barn.hanging import Hangings, simulate
 from tierpole.barn.lookup import new_state
-from tierpole.barn.running import Setting
+from tierpole.barn.running import SUB_STEPS, Setting
 
 PUBLISHED = tomllib.loads((Path(__file__).parent / "published" / "drying.toml").read_text("utf-8"))
 TRAJECTORY = PUBLISHED["trajectory"]
@@ -146,7 +146,7 @@ def test_kernel_against_plain_loop():
     assert trace.humidity[0, hours] == pytest.approx(humidity, abs=0.005)
 
 
-def run(air, draws, hangings=None, place=BARN, sub_steps=2, compiled=True):
+def run(air, draws, hangings=None, place=BARN, sub_steps=SUB_STEPS, compiled=True):
     """State after a run of the first draw, by the kernel compiled or as plain Python."""
     setting = Setting(air, draws, np.zeros(len(draws), dtype=int), 0.12, sub_steps)
     hung = hangings or two_batches()
@@ -186,6 +186,7 @@ def test_fillings_against_single_runs():
 def test_balances_limits():
     """Water out of the plants is water out of the barn, heat in is heat out, each hour to 1e-6."""
     air = autumn(days=20)
+    # hour means close the heat balance, a product of two of them, only where a step is an hour
     state, batches, _ = run(air, plants(), sub_steps=1)
     hours = np.arange(16, 200)
     flower_and_stem = np.nan_to_num(state.trace_batch)
@@ -218,7 +219,7 @@ def test_half_step_limits():
     )
     rows = np.zeros(9, dtype=int)
     days = []
-    for sub_steps in (2, 4):
+    for sub_steps in (SUB_STEPS, 2 * SUB_STEPS):
         setting = Setting(air, draws, rows, 0.12, sub_steps)
         runs = []
         for draw in range(9):
@@ -281,6 +282,18 @@ def test_saturated_air_limits():
     dry, *_ = run(air, plants(moisture_flower=0.15, moisture_stem=0.15), one, closed)
     taken_up = dry.trace_batch[:230, 0, kernel.FLOWER]
     assert (np.diff(taken_up) > 0).all()
+
+
+def test_taken_down_limits():
+    """What was taken down wet is gone from then on, and its neighbours dry the sooner for it."""
+    hours, sticks = np.array([16, 16]), np.array([400.0, 400.0])
+    stays = Hangings.unmeasured(hours, sticks)
+    leaves = replace(stays, down_hour=np.array([10_000, 112]))
+    both, _ = simulate(autumn(), BARN, plants(), np.array([0]), stays)
+    one, trace = simulate(autumn(), BARN, plants(), np.array([0]), leaves)
+    assert one.drying_days[0, 0] < both.drying_days[0, 0] - 1
+    assert np.isfinite(trace.moisture_flower[0, 1]).sum() == 96
+    assert one.drying_days[0, 1] == 45  # never dry while it hung
 
 
 def test_reading_limits():

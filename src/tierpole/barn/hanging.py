@@ -25,13 +25,15 @@ class Hangings:
     """What goes up in one place, a batch a row; a batch comes down when it is dry.
 
     `sticks` are full sticks; lighter ones count for less. A measured moisture of the flower sets
-    that batch's flower at that hour; its stem goes on as simulated.
+    that batch's flower at that hour; its stem goes on as simulated. `down_hour` says when a batch
+    was taken down before it was dry.
     """
 
     hang_hour: Rows  # hour of the season, [batch]
     sticks: Array  # [batch]
     reading_hour: Rows  # hour of the season; -1 if never measured, [batch]
     reading: Array  # wet basis [share], [batch]
+    down_hour: Rows | None = None  # hour of the season, [batch]; None if only when dry
 
     @staticmethod
     def unmeasured(hang_hour: Rows, sticks: Array) -> Hangings:

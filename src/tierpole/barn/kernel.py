@@ -121,6 +121,7 @@ class Batches(NamedTuple):
     moisture: Array  # when hung, dry basis, [batch, part]
     reading_hour: Hours  # when the flower's moisture was measured; -1 never, [batch]
     reading: Array  # what was measured, dry basis, [batch]
+    down_hour: Hours  # when it comes down whatever its moisture, [batch]
 
 
 class Rule(NamedTuple):
@@ -327,8 +328,9 @@ def move_water(state: State, mass: Array, saturation: float, vapour: float) -> f
 def exchange(state: State, mass: Array, inflow: Inflow, case: Case, seconds: float) -> None:
     """One step of plants and air together.
 
-    The drives are weighed at the air's temperature of the step before, and the search starts at
-    its humidity. The water given is the difference of the plants' states.
+    The drives are weighed at the air's temperature of the step before, moved by as much as the
+    outside's, and the search starts at its humidity. The water given is the difference of the
+    plants' states.
     """
     tables = case.tables
     moistening, drying = weigh_drives(state, mass, case.plant, tables, seconds)
@@ -352,9 +354,11 @@ def note_target(state: State, target: float, hours: float) -> None:
 
 
 @_inlined
-def dry_hour(state: State, mass: Array, inflow: Inflow, case: Case) -> tuple[float, float]:
+def dry_hour(hour: int, state: State, mass: Array, case: Case) -> tuple[float, float]:
     """One hour of the place; returns its mean temperature and humidity ratio."""
     hours = 1.0 / case.rule.sub_steps
+    inflow = inflow_at(hour, case.outside, case.space, case.tables.constants)
+    state.air[0] += case.outside.temperature[hour] - case.outside.temperature[max(hour - 1, 0)]
     warm, ratio = 0.0, 0.0
     for _ in range(case.rule.sub_steps):
         for batch in range(state.hanging.size):
@@ -457,7 +461,9 @@ def take_in(hour: int, state: State, batches: Batches, plant: Plant) -> int:
 
 
 @_jitable
-def end_hour(hour: int, state: State, warm: float, ratio: float, case: Case) -> int:
+def end_hour(
+    hour: int, state: State, batches: Batches, warm: float, ratio: float, case: Case
+) -> int:
     """Enter the hour of every hanging batch, take down those that are done; returns how many."""
     down = 0
     for batch in range(state.hanging.size):
@@ -467,10 +473,19 @@ def end_hour(hour: int, state: State, warm: float, ratio: float, case: Case) -> 
                 state.trace_batch[hour, batch, FLOWER] = state.moisture[batch, FLOWER]
                 state.trace_batch[hour, batch, STEM] = state.moisture[batch, STEM]
             is_dry = state.record[batch, AT_TARGET] >= case.rule.hours_at_target
-            if is_dry or state.record[batch, HUNG] >= case.rule.hours_most:
+            is_over = state.record[batch, HUNG] >= case.rule.hours_most
+            if is_dry or is_over or hour + 1 >= batches.down_hour[batch]:
                 state.hanging[batch] = GONE
                 down += 1
     return down
+
+
+@_jitable
+def set_outside(state: State, outside: Outside, hour: int) -> tuple[float, float]:
+    """Let the place be as outside in an hour: nothing hangs."""
+    hour = max(hour, 0)
+    state.air[0], state.air[1] = outside.temperature[hour], outside.ratio[hour]
+    return state.air[0], state.air[1]
 
 
 @_jitable
@@ -481,17 +496,17 @@ def dry_place(case: Case, batches: Batches, state: State) -> None:
     """
     outside = case.outside
     left, hours = state.hanging.size, outside.temperature.size
-    hour = hours - 1
+    hour = hours
     for batch in range(left):
         state.hanging[batch] = WAITING
         hour = min(hour, batches.hang_hour[batch])
-    state.air[0], state.air[1] = outside.temperature[hour], outside.ratio[hour]
+    set_outside(state, outside, hour - 1)
     while left > 0 and hour < hours:
-        warm, ratio = outside.temperature[hour], outside.ratio[hour]
         if take_in(hour, state, batches, case.plant) > 0:
-            inflow = inflow_at(hour, outside, case.space, case.tables.constants)
-            warm, ratio = dry_hour(state, batches.mass, inflow, case)
-            left -= end_hour(hour, state, warm, ratio, case)
+            warm, ratio = dry_hour(hour, state, batches.mass, case)
+            left -= end_hour(hour, state, batches, warm, ratio, case)
+        else:
+            warm, ratio = set_outside(state, outside, hour)
         if state.trace_air.shape[0] > 0:
             state.trace_air[hour, 0], state.trace_air[hour, 1] = warm, ratio
         hour += 1
