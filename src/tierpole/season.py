@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from tierpole.errors import Fault
+from tierpole.errors import Fault, RuleError
+from tierpole.evidence import Mark, Table, Value
 from tierpole.farm import (
     Costs,
     Crew,
@@ -36,6 +37,8 @@ from tierpole.farm import (
     TestKind,
     Variety,
 )
+from tierpole.rulebook import jurisdictions, rulebook_on
+from tierpole.units import ACRE
 
 if TYPE_CHECKING:
     from tierpole.weather import DailyRecord, Forecast
@@ -44,12 +47,24 @@ FIRST_DAY = (4, 1)
 LAST_DAY = (12, 31)
 DAYS = 275  # 1 April to 31 December; no leap day among them
 
+STAND = Table(
+    "Plants that live",
+    (
+        Value(
+            "alive", 0.90, "share", Mark.INFERENCE,
+            "3.4 % die at setting and about 7 % in the season, until the lot is counted",
+            low=0.80, high=0.97,
+        ),
+    ),
+)  # fmt: skip
+
 
 @dataclass(frozen=True, eq=False)
 class Season:
-    """One farm, one year, as known on the evening before `on`.
+    """One farm, one year, as known on the day `on`; the last weather known is the day before's.
 
-    `past_weather` is checked and filled; `this_weather` is as the station wrote it.
+    `past_weather` (without this season's year) and `this_weather` are as the station wrote them:
+    they are checked and filled when looked at, from what was known then.
     """
 
     year: int
@@ -117,7 +132,8 @@ class Season:
 
     def sticks_total(self, lot: Lot) -> float:
         """Sticks a lot makes in all: plants alive over plants per stick."""
-        plants = lot.plants_counted if lot.plants_counted is not None else 0.9 * lot.plants_set
+        counted = lot.plants_counted
+        plants = STAND["alive"] * lot.plants_set if counted is None else counted
         return plants / lot.plants_per_stick
 
     def sticks_cut(self, lot: Lot) -> int:
@@ -127,6 +143,12 @@ class Season:
     def sticks_standing(self, lot: Lot) -> float:
         """Sticks of a lot still in the field."""
         return max(0.0, self.sticks_total(lot) - self.sticks_cut(lot))
+
+    def sampled_days(self, lot: Lot) -> list[date]:
+        """Days of a lot's official samples, taken and agreed, in order."""
+        asked = {sample.sampled_on for sample in self.samples if sample.lot == lot.name}
+        official = (test for test in self.tests if test.kind is TestKind.OFFICIAL)
+        return sorted(asked | {test.sampled_on for test in official if test.lot == lot.name})
 
     def hanging_now(self) -> tuple[Hanging, ...]:
         """What hangs in the places today."""
@@ -150,7 +172,7 @@ class Season:
         )
 
     def __repr__(self) -> str:
-        acres = sum(lot.area for lot in self.lots) / 4046.8564224
+        acres = sum(lot.area for lot in self.lots) / ACRE
         return (
             f"<Season {self.year} of {self.farm.name}, seen on {self.on}: {acres:.1f} acres in "
             f"{len(self.lots)} lots, {len(self.places)} places, {len(self.tests)} tests>"
@@ -289,7 +311,7 @@ def sticks_add_up(season: Season) -> Iterator[Fault]:
 def density_is_possible(season: Season) -> Iterator[Fault]:
     """Plants an acre between 300 and 60,000: outside, area or plants carry a slip."""
     for number, lot in enumerate(season.lots):
-        density = lot.plants_set / (lot.area / 4046.8564224)
+        density = lot.plants_set / (lot.area / ACRE)
         if not 300 <= density <= 60_000:
             allowed = "300 to 60,000 plants an acre for the area given"
             yield Fault(_row("lots", number, lot.name), "plants_set", lot.plants_set, allowed)
@@ -341,9 +363,24 @@ def date_is_in_year(season: Season) -> Iterator[Fault]:
         yield Fault("scenario", "on", str(season.on), f"a date from {first} to {last}")
 
 
+def rules_are_on_file(season: Season) -> Iterator[Fault]:
+    """There are rulebooks for the farm's jurisdiction, on the day it is seen and to the end."""
+    place, known = season.farm.jurisdiction, jurisdictions()
+    if place not in known:
+        yield Fault("farm", "jurisdiction", place, f"one of {', '.join(known)}")
+        return
+    try:
+        rulebook_on(place, season.on)
+        rulebook_on(place, season.day(DAYS - 1))
+    except RuleError as error:
+        allowed = f"a year with rules of {place} on file"
+        yield Fault("scenario", "season", season.year, allowed, str(error))
+
+
 CHECKS: tuple[Check, ...] = (
     something_grows,
     date_is_in_year,
+    rules_are_on_file,
     names_differ,
     references_exist,
     dates_in_season,
@@ -355,10 +392,3 @@ CHECKS: tuple[Check, ...] = (
     price_matches_form,
     crew_is_complete,
 )
-
-
-def official_tests(season: Season, lot: Lot) -> list[Test]:
-    """A lot's official certificates, oldest first."""
-    kinds = (TestKind.OFFICIAL,)
-    tests = [t for t in season.tests if t.lot == lot.name and t.kind in kinds]
-    return sorted(tests, key=lambda t: t.sampled_on)

@@ -38,12 +38,12 @@ def calendar(season: Season, flower_day: np.ndarray) -> Calendar:
     """The days left to decide on, given flower days [draw, lot].
 
     Cutting can start today, or two weeks after the earliest lot begins to flower when the season
-    is still young; sampling days are the sampler's own, after his lead. Days on which a lot was
-    sampled and its result is still out stand first.
+    is still young; when it is over, today is the one day left. Sampling days are the sampler's
+    own, after his lead; the days on which lots were sampled already stand first.
     """
     earliest = float(np.quantile(flower_day, 0.02, axis=0).min()) + CALENDAR["first_sample"]
-    last = int(CALENDAR["last_cut"])
-    first = min(max(season.today, int(earliest)), last - 1)
+    last = max(int(CALENDAR["last_cut"]), season.today)
+    first = min(max(season.today, int(earliest)), last)
     book = rulebook_on(season.farm.jurisdiction, season.on)
     sampler = season.sampler
     lead = max(sampler.lead, book.request_lead_days.value)
@@ -51,6 +51,6 @@ def calendar(season: Season, flower_day: np.ndarray) -> Calendar:
     visits = sample_days(
         season.on, season.day(last), lead, [d.number for d in sampler.weekdays], sampler.closed_on
     )
-    agreed = {season.index(s.sampled_on) for s in season.samples}
+    agreed = {season.index(day) for lot in season.lots for day in season.sampled_days(lot)}
     future = {season.index(day) for day in visits if day >= start}
     return Calendar(np.arange(first, last + 1), np.array(sorted(agreed | future), dtype=int))

@@ -10,7 +10,6 @@ import numpy as np
 from tierpole.compliance import (
     FailDollars,
     FailValue,
-    LotState,
     fail_paths,
     p_biomass_pass,
     p_pass_again,
@@ -29,7 +28,7 @@ from tierpole.money import (
     value_per_stick,
 )
 from tierpole.outlook.field import FieldDraws
-from tierpole.outlook.legal import Legal, lot_states
+from tierpole.outlook.legal import Legal
 from tierpole.outlook.streams import stream
 from tierpole.season import DAYS, Season
 from tierpole.units import ACRE
@@ -167,21 +166,11 @@ class Dollars:
         clearing = fail_work(self.season.crew.wage).destroy
         return np.full(self.field.flower_day.shape, -clearing, np.float32)
 
-    def chance_of_lot(self, number: int) -> tuple[Array, Array]:
-        """Chance that what is cut of a lot may be sold [draw], and a stick's worth if not [draw].
-
-        A pass is certain, a result still out is not, and a lot cut without a sample stands as if
-        it had failed until the department says otherwise.
-        """
-        status = lot_states(self.season)[number]
-        lost = np.full(self.sales.price.size, -fail_work(self.season.crew.wage).destroy)
-        if status.state in (LotState.PASSED, LotState.CLOSED):
-            return np.ones_like(lost), lost
-        if status.state is LotState.SAMPLED and status.sampled_on is not None:
-            day = self.season.index(status.sampled_on)
-            thc = self.field.thc[:, :, [day]].astype(float)
-            return self.legal.p_pass(thc, self.legal.book(day))[:, number, 0], lost
-        return np.zeros_like(lost), lost
+    def hung_in_vain(self) -> float:
+        """A hung stick that may not be sold: its work is spent, and it is destroyed."""
+        work = stick_work(self.season.crew)
+        spent = work.cut + work.haul + work.hang + work.take_down
+        return -spent - fail_work(self.season.crew.wage).destroy
 
     def fixed(self, hung: Array) -> Array:
         """`fixed_money` [draw]: what is spent already, and what everything hung so far brings.
@@ -196,22 +185,21 @@ class Dollars:
 def before_harvest(season: Season) -> dict[str, float]:
     """Dollars spent before the first stick is cut, by what they are spent on.
 
-    Official samples are not among them: taking one is a choice of the plan, except those already
-    taken.
+    Of official samples only those taken or agreed are among them; any other is the plan's choice.
     """
     costs = season.costs
     seedling = costs.plant if costs.seedling is None else costs.seedling
     price = {Stock.CLONE: costs.plant, Stock.SEED: seedling}
     plants = sum(lot.plants_set * price[lot.stock] for lot in season.lots)
     acres = sum(lot.area for lot in season.lots) / ACRE
-    taken = {(sample.lot, sample.sampled_on) for sample in season.samples}
+    samples = sum(len(season.sampled_days(lot)) for lot in season.lots)
     outlay = {
         "plants": plants * (1 + costs.spare_plants),
         "inputs": acres * ACRE * costs.inputs,
         "field work": acres * costs.field_labour * season.crew.wage,
         "tests": len(season.lots) * costs.potency_tests_per_lot * costs.potency_test
         + costs.full_panels * costs.full_panel
-        + len(taken) * costs.official_sample,
+        + samples * costs.official_sample,
         "licence, fuel, land": costs.overhead,
     }
     months = costs.months_to_sale + DOLLARS["months_to_harvest"]

@@ -40,6 +40,7 @@ from tierpole.weather import (
     SeasonWeather,
     clean,
     day_length,
+    fill_gaps,
     hourly_weather,
     season_pool,
     splice,
@@ -77,7 +78,8 @@ class FieldDraws:
 
 def skies(season: Season, draws: int, seed: int) -> Skies:
     """Weather seasons, each used equally often: observed days, forecast, a past year's rest."""
-    pool = season_pool(season.past_weather)
+    past, _ = clean(season.past_weather)
+    pool = season_pool(fill_gaps(past)[0])
     observed, _ = clean(season.this_weather)
     daily = splice(pool, season.year, observed, season.forecast, stream(seed, "forecast"))
     row = np.arange(draws) % len(daily)

@@ -157,9 +157,9 @@ def _latest(season: Season, hanging: Hanging) -> Reading | None:
 
 
 def _worth(season: Season, dollars: Dollars, hanging: Hanging, loss: Array) -> Array:
-    """What a recorded hanging brings [draw]: its lot may still fail while the result is out."""
+    """What a recorded hanging brings [draw]; without a pass it will be destroyed."""
     number = season.lot_index(hanging.lot)
     day = np.array([season.index(hanging.hung_on)])
     passed = dollars.stick_pieces(number, day, loss[:, None, None]).total[:, 0, 0]
-    chance, failed = dollars.chance_of_lot(number)
-    return hanging.sticks * (chance * passed + (1.0 - chance) * failed)
+    chance = dollars.legal.p_sellable(number, hanging.hung_on)
+    return hanging.sticks * (chance * passed + (1.0 - chance) * dollars.hung_in_vain())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 from functools import cached_property
 
 import numpy as np
@@ -16,6 +17,7 @@ from tierpole.compliance import (
     p_pass,
     plants_to_cut,
 )
+from tierpole.compliance.status import has_passed, official, ruling
 from tierpole.farm import Lot
 from tierpole.outlook.field import FieldDraws
 from tierpole.potency import Precision
@@ -68,6 +70,25 @@ class Legal:
     def p_pass(self, thc: Array, book: Rulebook) -> Array:
         """Chance to pass [draw, lot, day] when tops hold `thc`."""
         return p_pass(thc, self.season.laboratory.uncertainty, self.composite, book)
+
+    def p_sellable(self, number: int, cut_on: date) -> Array:
+        """Chance that what was cut of a lot on a day may be sold [draw].
+
+        The last sample before the cut rules, whatever the lot did later: once its result is in,
+        that is certain. A lot cut without a sample stands as if it had failed, until the
+        department says otherwise.
+        """
+        lot, draws = self.season.lots[number], len(self.field.flower_day)
+        sampled = [day for day in self.season.sampled_days(lot) if day <= cut_on]
+        if not sampled:
+            return np.zeros(draws)
+        index = self.season.index(sampled[-1])
+        tests = official(test for test in self.season.tests if test.lot == lot.name)
+        certificate = ruling(test for test in tests if test.sampled_on == sampled[-1])
+        if certificate is not None:
+            return np.full(draws, float(has_passed(certificate, self.book(index))))
+        thc = self.field.thc[:, :, [index]].astype(float)
+        return self.p_pass(thc, self.book(index))[:, number, 0]
 
     def book(self, day: int) -> Rulebook:
         """The rulebook in force on a day of the season."""

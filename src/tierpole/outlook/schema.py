@@ -44,7 +44,9 @@ VARIABLES: tuple[Variable, ...] = (
     Variable("rain", ("weather_season", "day"), "mm", "daily rain", 0, 600),
     Variable("flower_day", ("draw", "lot"), "day index", "flower initiation, shifted by sightings"),
     Variable("cbd", _LOT_DAY, "share", "true lot mean of total CBD in the sampled tops", 0, 0.5),
-    Variable("thc", _LOT_DAY, "share", "true lot mean of total THC in the sampled tops", 0, 0.2),
+    Variable(
+        "thc", _LOT_DAY, "share", "true mean of total THC in tops of true-to-type plants", 0, 0.2
+    ),
     Variable(
         "top_to_plant", ("draw", "lot"), "ratio", "potency of tops over threshed biomass", 0.8, 3
     ),

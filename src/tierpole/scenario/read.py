@@ -35,7 +35,7 @@ from tierpole.farm.measure import Count, Label
 from tierpole.scenario.faults import faults_of
 from tierpole.season import Season, faults
 from tierpole.sources import read_forecast, read_station
-from tierpole.weather import DailyRecord, Forecast, clean, fill_gaps
+from tierpole.weather import DailyRecord, Forecast
 
 BUILT_IN = "built-in:"
 
@@ -131,10 +131,7 @@ def _locate(written: str, beside: Path) -> Path:
 
 
 def _weather(scenario: Scenario, path: Path) -> tuple[DailyRecord, DailyRecord]:
-    """The past years to draw from, checked and filled, and this season's own days as recorded.
-
-    This season is checked when it is looked at, from what was known then.
-    """
+    """All other years, and this season's own days, as recorded."""
     files = scenario.weather
     record = read_station(_locate(files.station, path))
     year = scenario.season if files.stand_in_year is None else files.stand_in_year
@@ -144,9 +141,7 @@ def _weather(scenario: Scenario, path: Path) -> tuple[DailyRecord, DailyRecord]:
             allowed = "a year the station file covers from April to December"
             raise InputError(path.name, [Fault("weather", "stand_in_year", year, allowed)])
         this = this.redated(scenario.season)
-    cleaned, _ = clean(record.without_year(year))
-    past, _ = fill_gaps(cleaned)
-    return past.without_year(year), this
+    return record.without_year(year), this
 
 
 def _forecast(scenario: Scenario, path: Path) -> Forecast | None:

@@ -141,7 +141,8 @@ def splice(
     ----------
     pool : past seasons [year, day]; each gives one row
     year : the season's year
-    observed : its days so far; a day without a value takes the past year's
+    observed : its days so far; a day without a temperature takes the past year's weather, one
+        without rain the past year's rain
     forecast : used on days after the last observed one
     rng : draws the errors of dew points, and how long each row follows the forecast's rain
 
@@ -220,10 +221,11 @@ def _lay_observed(
 ) -> None:
     index, inside = _on_axis(observed.dates, year)
     columns = {element: getattr(observed, element)[inside] for element in ELEMENTS}
-    known = np.isfinite(np.sum(list(columns.values()), axis=0))
+    known = np.isfinite(columns["t_min"]) & np.isfinite(columns["t_max"])
     days = index[known]
     for element, values in columns.items():
-        weather[element][:, days] = values[known]
+        seen = known & np.isfinite(values)
+        weather[element][:, index[seen]] = values[seen]
     recorded = np.full(len(observed), np.nan) if observed.dew_point is None else observed.dew_point
     weather["depression"][:, days] = recorded[inside][known] - columns["t_min"][known]
     origin[days] = "observed"
