@@ -243,7 +243,7 @@ def test_mould_against_formulas():
     hours = int(state.record[0, kernel.HUNG])
     t, ratio = state.trace_air[:hours].T
     activity = isotherm.water_activity(state.trace_batch[:hours, 0, 0], t)
-    damp = np.minimum(moist_air.relative_humidity(t, ratio, air.pressure), activity)
+    damp = mould.felt_humidity(moist_air.relative_humidity(t, ratio, air.pressure), activity)
     index = mould.growth_index(t, damp, index=0.3, speed=4.0, decline=0.1)
     assert state.record[0, kernel.INDEX] == pytest.approx(index[-1], rel=1e-3)
     now = setting.case(0, BARN).plant.dose_start

@@ -94,9 +94,10 @@ def test_shared_air_limits():
 def test_never_dry_limits():
     """What is hung too late or in air too damp to dry counts as the longest hang there is."""
     damp = OutsideAir(np.full((1, 60 * 24), 10.0), np.full((1, 60 * 24), 0.9))
-    late = np.array([0, 59 * 24])
+    late = np.array([0, 59 * 24, 61 * 24])
     made = dry_table(damp, [BARN], plants(), np.array([0]), late, np.array([0.1]))
     assert (made.drying_days == 45).all()
+    assert made.wet_days[0, 0, :, 0] == pytest.approx([45, 1, 0])
 
 
 def test_table_progress_limits():

@@ -284,8 +284,8 @@ def weigh_drives(
 ) -> tuple[float, float]:
     """Σ m G a and Σ m G over hanging parts, each G lessened by how the part slows in the step.
 
-    A part's drive fades as exp(-z), z = G p_ws da/dX Δt: the exponential step. The terms are left
-    in `gains`.
+    A part's drive fades as exp(-z), z = G p_ws da/dX Δt: the exponential step. G a and G of each
+    part are left in `gains`.
     """
     level = by_temperature(tables, state.air[0], LEVEL)
     pull = by_temperature(tables, state.air[0], SATURATION) * seconds
@@ -297,11 +297,11 @@ def weigh_drives(
                 activity = activity_of(water, plant.scale[part] * level, plant.activity)
                 slope = plant.exponent * activity * (1.0 - activity) / water
                 pace = plant.conductance[part]
-                gain = mass[batch, part] * pace * mean_decay(pace * slope * pull)
+                gain = pace * mean_decay(pace * slope * pull)
                 state.gains[batch, part, 0] = gain * activity
                 state.gains[batch, part, 1] = gain
-                moistening += gain * activity
-                drying += gain
+                moistening += mass[batch, part] * gain * activity
+                drying += mass[batch, part] * gain
     return moistening, drying
 
 
@@ -318,7 +318,7 @@ def move_water(state: State, mass: Array, saturation: float, vapour: float) -> f
                 before = state.moisture[batch, part]
                 gains = state.gains
                 given = gains[batch, part, 0] * saturation - gains[batch, part, 1] * vapour
-                after = max(before - given / mass[batch, part], _DRIEST)
+                after = max(before - given, _DRIEST)
                 state.moisture[batch, part] = after
                 total += mass[batch, part] * (before - after)
     return total
@@ -414,17 +414,13 @@ def grow_index(state: State, batch: int, warm: float, damp: float, case: Case) -
 
 @_jitable
 def note_hour(state: State, batch: int, warm: float, ratio: float, case: Case) -> None:
-    """Enter one hour of a batch: its moisture, its mould, and whether grey mould can still grow.
-
-    Mould feels the drier of the air and the flower: spores on wet flower sit in the air, and a
-    flower that is dry stays dry through a damp night.
-    """
+    """Enter one hour of a batch: its moisture, its mould, and whether grey mould can still grow."""
     tables, c = case.tables, case.tables.constants
     flower = state.moisture[batch, FLOWER]
     level = case.plant.scale[FLOWER] * by_temperature(tables, warm, LEVEL)
     activity = activity_of(flower, level, case.plant.activity)
     humidity = vapour_of(ratio, c) / by_temperature(tables, warm, SATURATION)
-    damp = min(humidity, activity)
+    damp = min(humidity, activity)  # see `mould.felt_humidity`
     add_dose(state, batch, warm, damp, tables)
     grow_index(state, batch, warm, damp, case)
     state.record[batch, HUNG] += 1.0
@@ -440,8 +436,6 @@ def hang(state: State, batch: int, batches: Batches, plant: Plant) -> None:
     state.hanging[batch] = HANGING
     state.moisture[batch, FLOWER] = batches.moisture[batch, FLOWER]
     state.moisture[batch, STEM] = batches.moisture[batch, STEM]
-    for column in range(RESULTS):
-        state.record[batch, column] = 0.0
     state.record[batch, INDEX] = plant.mould_start
     state.record[batch, DOSE] = plant.dose_start
 
@@ -500,6 +494,8 @@ def dry_place(case: Case, batches: Batches, state: State) -> None:
     for batch in range(left):
         state.hanging[batch] = WAITING
         hour = min(hour, batches.hang_hour[batch])
+        for column in range(RESULTS):
+            state.record[batch, column] = 0.0
     set_outside(state, outside, hour - 1)
     while left > 0 and hour < hours:
         if take_in(hour, state, batches, case.plant) > 0:

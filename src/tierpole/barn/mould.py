@@ -523,6 +523,25 @@ def isopleth(temperature: ArrayLike, speed: str = "limit") -> Array:
     return valley + _C[f"isopleth_floor: {speed}"]
 
 
+def felt_humidity(humidity: ArrayLike, activity: ArrayLike) -> Array:
+    """Relative humidity that mould on hanging flower lives in.
+
+    Parameters
+    ----------
+    humidity : relative humidity of the air round it [share], any shape
+    activity : water activity of the flower [share], broadcast
+
+    Returns
+    -------
+    humidity : [share]
+
+    Equation: the lower of the two.
+    Source: ours (inference): spores on wet flower sit in the air that dries it, and a flower once
+    dry stays dry through a damp night.
+    """
+    return np.minimum(np.asarray(humidity, dtype=float), np.asarray(activity))
+
+
 def is_botrytis_active(activity: ArrayLike) -> NDArray[np.bool_]:
     """True where flower is wet enough for grey mould brought from the field to go on growing."""
     return np.asarray(activity) >= _C["botrytis_activity"]
