@@ -161,7 +161,7 @@ class Season:
             hangings=tuple(_hanging_seen_on(h, on) for h in self.hangings if h.hung_on <= on),
             readings=tuple(r for r in self.readings if r.read_on <= on),
             flowering=tuple(f for f in self.flowering if f.seen_on <= on),
-            places=tuple(_place_seen_on(p, on) for p in self.places),
+            places=tuple(_place_seen_on(p, on, self.day(DAYS - 1)) for p in self.places),
             past_weather=self.past_weather.until(on),
             this_weather=self.this_weather.until(on),
             forecast=self.forecast if self.forecast and self.forecast.issued <= on else None,
@@ -181,7 +181,8 @@ def _hanging_seen_on(hanging: Hanging, on: date) -> Hanging:
     return hanging
 
 
-def _place_seen_on(place: Place, on: date) -> Place:
+def _place_seen_on(place: Place, on: date, last: date) -> Place:
+    """While nobody knows when a place comes free, a plan must not count on it."""
     if place.known_on is not None and place.known_on > on:
-        return place.model_copy(update={"free_from": None, "known_on": None})
+        return place.model_copy(update={"free_from": last, "known_on": None})
     return place
