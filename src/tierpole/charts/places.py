@@ -23,9 +23,14 @@ TENTH = 0.1  # the mould risk at which a page speaks up
 
 
 def place_span(season: Season, plan: Plan) -> tuple[date, date]:
-    """The days a place's charts show: from today until the last planned stick is dry."""
-    last = max((cut.dry_on for cut in plan.cuts), default=season.on + timedelta(days=30))
-    return season.on - timedelta(days=1), min(last + timedelta(days=7), season.day(274))
+    """The days a place's charts show: from today to the last day the plan looks at."""
+    ends = [as_dates(place.days)[-1] for place in plan.places]
+    return season.on - timedelta(days=1), max(ends, default=season.on) + timedelta(days=1)
+
+
+def open_from(season: Season, place: str) -> date:
+    """The first day on which hemp may be hung in a place."""
+    return _held_until(season, place) or season.on
 
 
 # --- load ---------------------------------------------------------------------------------------
@@ -41,15 +46,15 @@ def place_load(season: Season, plan: Plan, place: str) -> Chart:
     layers = [
         layer(_hatch(season, place, first, last, most)).mark_rule(style="soft", clip=True).encode(
             x="day:T", x2="to:T", y="floor:Q", y2="sticks:Q"),
-        layer(_stretches(load.days, load.hanging, "hanging")).mark_rect(
-            style="accent", opacity=0.55, clip=True).encode(
-            **box, y2="floor:Q", tooltip=marks.SAYS),
-        layer(_stretches(load.days, load.capacity, "of room")).mark_rule(
+        layer(_edges(load.days, load.hanging)).mark_area(
+            style="accent", opacity=0.55, interpolate="step-after", clip=True).encode(
+            x="day:T", y="sticks:Q"),
+        layer(_stretches(load.days, load.capacity)).mark_rule(
             style="ink", strokeWidth=2.5, clip=True).encode(**box),
         *_held_words(season, place, first, most),
         *marks.today(season.on, marks.days_axis(first, last)),
     ]  # fmt: skip
-    return finish(layers, 230, _load_sentence(load), _load_table(load, last))
+    return finish(layers, 230, f"{place} {fullest(load)}.", _load_table(load, last))
 
 
 def place_plan(plan: Plan, place: str) -> PlacePlan:
@@ -60,14 +65,24 @@ def place_plan(plan: Plan, place: str) -> PlacePlan:
     raise KeyError(place)
 
 
-def _stretches(days: np.ndarray, sticks: np.ndarray, what: str) -> list[Row]:
-    """Stretches of days with the same number of sticks, empty ones left out."""
+def _stretches(days: np.ndarray, room: np.ndarray) -> list[Row]:
+    """Stretches of days with the same room, closed ones left out."""
     known = as_dates(days)
     return [
-        {"day": known[first], "to": known[last] + timedelta(days=1), "sticks": count, "floor": 0,
-         "says": f"{words.span(known[first], known[last])}: {words.counted(count, 'stick')} {what}"}
-        for first, last, count in runs(np.round(sticks).astype(int)) if count
-    ]  # fmt: skip
+        {"day": known[first], "to": known[last] + timedelta(days=1), "sticks": sticks}
+        for first, last, sticks in runs(np.round(room).astype(int))
+        if sticks
+    ]
+
+
+def _edges(days: np.ndarray, hanging: np.ndarray) -> list[Row]:
+    """The days on which what hangs changes, and the end: corners of a stepped area."""
+    known = as_dates(days)
+    rows: list[Row] = [
+        {"day": known[first], "sticks": sticks}
+        for first, _, sticks in runs(np.round(hanging).astype(int))
+    ]
+    return [*rows, {"day": known[-1] + timedelta(days=1), "sticks": rows[-1]["sticks"]}]
 
 
 def _held_until(season: Season, place: str) -> date | None:
@@ -93,15 +108,14 @@ def _held_words(season: Season, place: str, first: date, top: float) -> list[alt
     return marks.written(at, x="day:T", y="y:Q", align="left", dx=18, fontWeight=700)
 
 
-def _load_sentence(load: PlacePlan) -> str:
-    fullest = int(np.argmax(load.hanging))
-    sticks, room = float(load.hanging[fullest]), float(load.capacity[fullest])
+def fullest(load: PlacePlan) -> str:
+    """When a place is fullest, as the rest of a sentence about it."""
+    most = int(np.argmax(load.hanging))
+    sticks, room = float(load.hanging[most]), float(load.capacity[most])
     if sticks < 1:
-        return f"The plan hangs nothing in {load.place}."
-    day = words.long_day(as_dates(load.days)[fullest])
-    return (
-        f"{load.place} is fullest on {day}, with {words.counted(sticks, 'stick')} of {room:,.0f}."
-    )
+        return "stays empty in this plan"
+    day = words.long_day(as_dates(load.days)[most])
+    return f"is fullest on {day}, with {words.counted(sticks, 'stick')} of {room:,.0f}"
 
 
 def _load_table(load: PlacePlan, last: date) -> Table:
@@ -130,10 +144,12 @@ def drying(season: Season, outlook: xr.Dataset, plan: Plan, place: str) -> Chart
         *marks.written(named, x="day:T", y="middle:Q", dy=-12),
         *marks.today(season.on),
     ]
-    now = rows[0]
+    opening = open_from(season, place)
+    hung = next((n for n, day in enumerate(days) if day >= opening), 0)
     sentence = (
-        f"Hung in {place} now and half full, it is dry in {now['low']:.0f} to {now['high']:.0f} "
-        f"days in 8 of 10 seasons; hung full, in about {crowded[0]['middle']:.0f}."
+        f"Hung in {place} on {words.long_day(days[hung])} and half full, it is dry in "
+        f"{rows[hung]['low']:.0f} to {rows[hung]['high']:.0f} days in 8 of 10 seasons; hung full, "
+        f"in about {full[hung]:.0f}."
     )
     return finish(layers, 220, sentence, _drying_table(rows))
 
@@ -176,7 +192,9 @@ def mould(season: Season, outlook: xr.Dataset, plan: Plan, place: str) -> Chart:
         *_load_names(rows, loads, last),
         *marks.today(season.on),
     ]  # fmt: skip
-    return finish(layers, 220, _mould_sentence(place, rows, loads), _mould_table(rows, loads))
+    opening = open_from(season, place)
+    full = [row for row in rows if row["load"] == loads[-1] and row["day"] >= opening]
+    return finish(layers, 220, _mould_sentence(place, full), _mould_table(rows, loads))
 
 
 def _mould_rows(outlook: xr.Dataset, place: str, load: float) -> list[Row]:
@@ -201,15 +219,16 @@ def _load_names(rows: list[Row], loads: list[float], last: date) -> list[alt.Cha
     return marks.written(layer(named), x="day:T", y="risk:Q", style="risk", dy=-11)
 
 
-def _mould_sentence(place: str, rows: list[Row], loads: list[float]) -> str:
-    full = [row for row in rows if row["load"] == loads[-1]]
-    over = next((row for row in full if row["risk"] >= TENTH), None)
-    if over is None:
+def _mould_sentence(place: str, full: list[Row]) -> str:
+    """What mould may do in a place hung full, from the day it is open."""
+    risky = [row for row in full if row["risk"] >= TENTH]
+    if not risky:
         return f"In {place} mould stays below 2 of 20 seasons even hung full."
-    if over is full[0]:
-        return f"Hung full now, {place} shows mould in {words.odds(over['risk'])}; hang it lighter."
-    day = words.long_day(over["day"])
-    return f"Hung full, {place} passes 2 of 20 seasons with mould from {day} on."
+    worst = max(risky, key=lambda row: row["risk"])
+    when = words.long_day(worst["day"])
+    return (
+        f"Hung full, {place} shows mould in up to {words.odds(worst['risk'])}, worst hung {when}."
+    )
 
 
 def _mould_table(rows: list[Row], loads: list[float]) -> Table:

@@ -242,14 +242,13 @@ def _lot_names(scene: _Scene) -> list[marks.Row]:
 
 
 def _load(scene: _Scene, place: PlacePlan) -> Iterator[marks.Row]:
+    """The corners of a place's stepped load."""
     floor, most, days = scene.floor_of(place.place), _most(place), as_dates(place.days)
-    for first, last, sticks in runs(np.round(place.hanging).astype(int)):
-        if sticks:
-            end = days[last] + timedelta(days=1)
-            yield {
-                "day": days[first], "to": end, "y": floor, "y2": floor - 0.55 * sticks / most,
-                "says": f"{place.place}: {sticks:,} sticks, {words.span(days[first], days[last])}",
-            }  # fmt: skip
+    sticks, last = 0, days[-1] + timedelta(days=1)
+    for first, _, sticks in runs(np.round(place.hanging).astype(int)):
+        yield {"day": days[first], "y": floor - 0.55 * sticks / most, "y2": floor,
+               "place": place.place}  # fmt: skip
+    yield {"day": last, "y": floor - 0.55 * sticks / most, "y2": floor, "place": place.place}
 
 
 def _capacity(scene: _Scene, place: PlacePlan) -> Iterator[marks.Row]:

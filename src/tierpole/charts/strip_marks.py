@@ -136,8 +136,8 @@ def rooms(load: Sequence[Row], capacity: Sequence[Row], taken: Sequence[Row]) ->
     return [
         layer(taken).mark_rule(style="soft", strokeWidth=1, clip=True).encode(
             x="day:T", x2="to:T", y=Y, y2="y2:Q"),
-        layer(load).mark_rect(style="accent", fillOpacity=0.55, clip=True).encode(
-            x="day:T", x2="to:T", y=Y, y2="y2:Q", tooltip=SAYS),
+        layer(load).mark_area(style="accent", opacity=0.55, interpolate="step-after",
+                              clip=True).encode(x="day:T", y=Y, y2="y2:Q", detail="place:N"),
         layer(capacity).mark_rule(style="ink", strokeWidth=2, clip=True).encode(
             x="day:T", x2="to:T", y=Y, tooltip=SAYS),
     ]  # fmt: skip

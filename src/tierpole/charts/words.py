@@ -75,12 +75,6 @@ def dollars(amount: float, digits: int = 2) -> str:
     return f"{'−' if near < 0 else ''}${body}"
 
 
-def whole_dollars(amount: float) -> str:
-    """Money to the dollar, for amounts that must add up."""
-    near = round(amount)
-    return f"{'−' if near < 0 else ''}${abs(near):,}"
-
-
 def signed_dollars(amount: float) -> str:
     """A difference in money with its sign, to the dollar: `+$120`, `−$430`, `$0`."""
     near = round(amount)
@@ -140,7 +134,8 @@ def capital(text: str) -> str:
 
 def temperature(value: float, system: System) -> str:
     """A temperature [°C] to the whole degree: `28 °F`."""
-    return show(round(value) if system == "metric" else value, "a temperature", system, 2)
+    near = round(value) if system == "metric" else value
+    return show(near, "a temperature", system, 2).replace("-", "−")
 
 
 def temperatures(low: float, high: float, system: System) -> str:

@@ -31,6 +31,7 @@ def free_listener(port: int) -> socket.socket:
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listener.bind((HOST, number))
+            listener.listen()
         except OSError:
             listener.close()
         else:

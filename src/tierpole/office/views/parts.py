@@ -125,12 +125,13 @@ def reason_like(lot: LotPlan, choice: str) -> Reason | None:
     return next((reason for reason in lot.reasons if reason.choice.startswith(choice)), None)
 
 
-def reason_words(reason: Reason) -> str:
-    """The pieces of a reason that matter, largest first: `CBD +$460, pass risk −$890`."""
+def reason_words(reason: Reason, most: int = 99) -> str:
+    """The pieces of a reason, largest first, so many by name: `CBD +$460, pass risk −$890`."""
     pieces = sorted(reason.pieces, key=lambda piece: -abs(piece[1]))
-    return ", ".join(
-        f"{name} {words.signed_dollars(amount)}" for name, amount in pieces if round(amount)
-    )
+    named = [(name, amount) for name, amount in pieces[:most] if round(amount)]
+    rest = sum(amount for _, amount in pieces[most:])
+    shown = [*named, ("all else", rest)] if round(rest) else named
+    return ", ".join(f"{name} {words.signed_dollars(amount)}" for name, amount in shown)
 
 
 def money_phrase(plan: Plan) -> Phrase:

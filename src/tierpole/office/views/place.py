@@ -12,11 +12,11 @@ import xarray as xr
 from tierpole import charts
 from tierpole.barn.geometry import place_capacity
 from tierpole.charts import Chart, words
-from tierpole.charts.places import place_plan
+from tierpole.charts.places import fullest, open_from, place_plan
 from tierpole.farm import Place, Reading
 from tierpole.office.views.parts import TOOL_LIMIT, Head, NotHereError, Number, Phrase, head
 from tierpole.outlook.summary import summarise
-from tierpole.plan.result import Plan
+from tierpole.plan.result import PlacePlan, Plan
 from tierpole.rulebook import Caution, cautions
 from tierpole.season import Season
 from tierpole.units import System, show
@@ -70,16 +70,15 @@ def place_page(
         raise NotHereError(name)
     load = place_plan(plan, name)
     place = season.places[season.place_index(name)]
-    picture = charts.place_load(season, plan, name)
     return PlacePage(
         head=head(season, plan),
         name=name,
         about=_about(place, system),
-        sentence=_sentence(season, place, int(load.capacity[0]), int(load.hanging[0]), picture),
-        facts=tuple(_facts(outlook, place, load.capacity, load.hanging)),
+        sentence=_sentence(season, place, load),
+        facts=tuple(_facts(season, outlook, place, load)),
         hangs=tuple(_hangs(season, outlook, name)),
         to_hang=tuple(_to_hang(plan, name)),
-        load=picture,
+        load=charts.place_load(season, plan, name),
         drying=charts.drying(season, outlook, plan, name),
         mould=charts.mould(season, outlook, plan, name),
         assumed=tuple(_assumed(place)),
@@ -103,27 +102,34 @@ def _about(place: Place, system: System) -> str:
     )
 
 
-def _sentence(season: Season, place: Place, room: int, hanging: int, load: Chart) -> str:
-    if place.free_from is not None and place.free_from > season.on:
-        held = place.occupied_by or "taken"
-        return f"{place.name}: {held} until {words.long_day(place.free_from)}. {load.sentence}"
-    return f"{room - hanging:,} of {room:,} sticks are free in {place.name} now. {load.sentence}"
+def _sentence(season: Season, place: Place, load: PlacePlan) -> str:
+    full = fullest(load)
+    if open_from(season, place.name) > season.on:
+        until = words.long_day(open_from(season, place.name))
+        return (
+            f"{place.name} holds {place.occupied_by or 'something else'} until {until}; it {full}."
+        )
+    room, hanging = float(load.capacity[0]), float(load.hanging[0])
+    free = f"{max(0.0, room - hanging):,.0f} of {room:,.0f} sticks are free in {place.name} now"
+    return f"{free}; it {full}."
 
 
 def _facts(
-    outlook: xr.Dataset, place: Place, room: np.ndarray, hanging: np.ndarray
+    season: Season, outlook: xr.Dataset, place: Place, load: PlacePlan
 ) -> Iterator[tuple[str, Phrase]]:
     why = f"plan/room/{place.name}"
-    yield "Hanging now", (Number(words.counted(float(hanging[0]), "stick"), why),)
-    yield "Room now", (Number(words.counted(float(room[0]), "stick"), why),)
-    days = summarise(_half_full(outlook, place.name))
+    yield "Hanging now", (Number(words.counted(float(load.hanging[0]), "stick"), why),)
+    yield "Room now", (Number(words.counted(float(load.capacity[0]), "stick"), why),)
+    opening = open_from(season, place.name)
+    days = summarise(_half_full(outlook, place.name, opening))
     dry = Number(f"{days.low:.0f} to {days.high:.0f} days", f"plan/dry/{place.name}", True)
-    yield "Hung today, half full, dry in", (dry, " in 8 of 10 seasons")
+    yield f"Hung {words.short_day(opening)}, half full, dry in", (dry, " in 8 of 10 seasons")
 
 
-def _half_full(outlook: xr.Dataset, place: str) -> np.ndarray:
+def _half_full(outlook: xr.Dataset, place: str, day: date) -> np.ndarray:
+    """Days until dry [barn_draw] of what is hung on the day nearest to `day`."""
     days = outlook["drying_days"].sel(place=place).sel(load=0.5, method="nearest")
-    return np.asarray(days.isel(cut_day=0).values, dtype=float)
+    return np.asarray(days.sel(cut_day=np.datetime64(day), method="nearest").values, dtype=float)
 
 
 def _hangs(season: Season, outlook: xr.Dataset, name: str) -> Iterator[Hung]:

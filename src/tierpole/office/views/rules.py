@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import xarray as xr
+from pydantic import BaseModel
 
 from tierpole.charts import words
 from tierpole.compliance import plants_to_cut, window_end
@@ -136,7 +137,7 @@ def _value(provision: Provision[Any]) -> str:
         return words.counted(value, provision.unit.rstrip("s")) if provision.unit else f"{value:,}"
     if isinstance(value, tuple):
         return words.listed([str(part).replace("_", " ") for part in value])
-    return "" if hasattr(value, "model_fields") else str(value)
+    return "" if isinstance(value, BaseModel) else str(value)
 
 
 def _lots(season: Season, plan: Plan, book: Rulebook) -> Iterator[LotDates]:

@@ -149,11 +149,15 @@ def _called(season: Season, lot: LotPlan) -> bool:
 def _call(outlook: xr.Dataset, season: Season, lot: LotPlan, by: date, on: date) -> Item:
     later = reason_like(lot, "a week later")
     return Item(
-        kind="call", by=by, said_by=f"by {words.day(by)}", lot=lot.lot,
+        kind="call", by=by, said_by=_by(by, season.on), lot=lot.lot,
         what=f"Call the sampler for {lot.lot}, to come on {words.long_day(on)}.",
         facts=tuple(_call_facts(season, outlook, lot, on)),
         waiting_costs=-later.total if later else 0.0,
     )  # fmt: skip
+
+
+def _by(day: date, on: date) -> str:
+    return "today" if day <= on else f"by {words.day(day)}"
 
 
 def _call_facts(season: Season, outlook: xr.Dataset, lot: LotPlan, on: date) -> Iterator[Phrase]:
@@ -166,7 +170,7 @@ def _call_facts(season: Season, outlook: xr.Dataset, lot: LotPlan, on: date) -> 
         reason = reason_like(lot, when)
         if reason is not None:
             total = Number(words.signed_dollars(reason.total), f"plan/reason/{lot.lot}")
-            yield f"{words.capital(when)}: ", total, f" for the season ({reason_words(reason)})."
+            yield f"{words.capital(when)}: ", total, f" for the season: {reason_words(reason, 3)}."
     if lot.fail_path:
         yield (f"If it fails, the best way left is to {lot.fail_path}.",)
     if lot.window is not None:

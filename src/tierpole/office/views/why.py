@@ -23,12 +23,16 @@ from tierpole.season import Season
 
 @dataclass(frozen=True)
 class Step:
-    """A number of the plan: what it is, how it comes about, which outlook variables it rests on."""
+    """A number of the plan: what it is, how it comes about, what it rests on.
+
+    That is variables of the outlook, and modules whose values it uses without one.
+    """
 
     title: str
     how: str
     field: str
     variables: tuple[str, ...]
+    values: tuple[str, ...] = ()
 
 
 _OPTIMISED = (
@@ -62,7 +66,8 @@ STEPS: dict[str, Step] = {
                  "in its window is left, and its loss is counted.", "LotPlan.sticks_left",
                  ("value_left", "drying_days")),
     "hours": Step("Crew hours", "Sticks times the crew's own minutes a stick, written in the "
-                  "scenario.", "PlannedCut.hours, CrewPlan", ()),
+                  "scenario; what is not written there is taken from these values.",
+                  "PlannedCut.hours, CrewPlan", (), ("money.costs",)),
     "dry": Step("When it is dry", "The day by which four seasons in five are dry enough to take "
                 "down, with the place as full as the plan makes it.", "PlannedCut.dry_on",
                 ("drying_days",)),
@@ -133,6 +138,7 @@ def why_plan(season: Season, outlook: xr.Dataset, plan: Plan, key: str, subject:
         (*facts, ("Stands in the plan as", step.field)),
         tuple(_variable(name, lot if "lot" in outlook[name].dims else "")
               for name in step.variables),
+        rows=_rows(step.values),
     )  # fmt: skip
 
 
@@ -229,7 +235,7 @@ def why_outlook(
         f"{words.capital(variable.meaning)}.",
         (*facts, *_drawn(season, outlook[name], subject)),
         tuple(_formula(formula) for formula in made.formulas),
-        rows=tuple(_row(module, row) for module in made.values for row in kernels.values(module)),
+        rows=_rows(made.values),
     )  # fmt: skip
 
 
@@ -251,6 +257,10 @@ def _drawn(season: Season, array: xr.DataArray, subject: str) -> Facts:
 def _formula(name: str) -> Onward:
     first = next(kernels.sections(name)).text.split("\n\n")[0].replace("\n", " ")
     return Onward(f"formula/{name}", name.replace(":", "."), first)
+
+
+def _rows(modules: tuple[str, ...]) -> tuple[Row, ...]:
+    return tuple(_row(module, row) for module in modules for row in kernels.values(module))
 
 
 def _row(module: str, row: kernels.Value) -> Row:
@@ -303,4 +313,5 @@ def why_value(season: Season, __: xr.Dataset, plan: Plan, name: str) -> Why:
 def _modules() -> set[str]:
     """Modules whose values a reader may ask for: those of the formulas and their priors."""
     made = kernels.MADE.values()
-    return {m for one in made for m in (*(f.split(":")[0] for f in one.formulas), *one.values)}
+    known = {m for one in made for m in (*(f.split(":")[0] for f in one.formulas), *one.values)}
+    return known | {module for step in STEPS.values() for module in step.values}

@@ -1,0 +1,442 @@
+"""View models: their numbers are the plan's and the outlook's, their order what waiting costs."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import FrozenInstanceError, asdict, replace
+from datetime import date, timedelta
+from functools import cache
+
+import numpy as np
+import pytest
+from pydantic_core import to_jsonable_python
+
+import synthetic
+from tierpole.charts import words
+from tierpole.compliance import LotState
+from tierpole.office import views
+from tierpole.office.views import NotHereError, Number, kernels, parts, plain, why
+from tierpole.outlook.schema import VARIABLES
+from tierpole.outlook.summary import seasons_of_twenty
+from tierpole.plan.harvest import window_of
+from tierpole.rulebook import rulebook_on
+
+SEASON, OUTLOOK, PLAN = synthetic.season(), synthetic.outlook(), synthetic.plan()
+PAGES = {
+    "week": ("us",),
+    "season": ("us",),
+    "lot": ("6 South bottom", "us"),
+    "place": ("Frame", "us"),
+    "rules": (),
+    "why_plan": ("p_pass", "6 South bottom"),
+    "why_outlook": ("p_pass", "6 South bottom"),
+    "why_formula": ("compliance.chance:p_pass",),
+    "why_value": ("compliance.chance:trimming",),
+}
+
+
+@cache
+def _planned(name, *args):
+    return views.VIEWS[name](SEASON, OUTLOOK, PLAN, *args)
+
+
+def _view(name, *args, plan=None):
+    """A view of the synthetic plan, or of one changed by a test."""
+    if plan is None:
+        return _planned(name, *args)
+    return views.VIEWS[name](SEASON, OUTLOOK, plan, *args)
+
+
+def _week(plan=None, system="us"):
+    return _view("week", system, plan=plan)
+
+
+def _numbers(value):
+    """Every number that answers "why?" anywhere in a view model."""
+    if isinstance(value, Number):
+        yield value
+    elif isinstance(value, tuple | list):
+        for part in value:
+            yield from _numbers(part)
+    elif hasattr(value, "__dataclass_fields__"):
+        for name in value.__dataclass_fields__:
+            yield from _numbers(getattr(value, name))
+
+
+# --- every view ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", views.VIEWS)
+def test_view_limits(name):
+    """A view is frozen, opens with a sentence, and is plain JSON without a number that is none."""
+    model = _view(name, *PAGES[name])
+    assert model.sentence.rstrip(")").endswith(".")
+    assert json.loads(json.dumps(to_jsonable_python(asdict(model)), allow_nan=False))
+    with pytest.raises(FrozenInstanceError):
+        model.sentence = "changed"
+
+
+@pytest.mark.parametrize(
+    ("name", "args"),
+    [
+        ("lot", ("9 Nowhere", "us")),
+        ("place", ("Nowhere", "us")),
+        ("why_plan", ("nothing", "season")),
+        ("why_plan", ("p_pass", "9 Nowhere")),
+        ("why_outlook", ("nothing",)),
+        ("why_outlook", ("thc", "9 Nowhere")),
+        ("why_formula", ("os:system",)),
+        ("why_value", ("os:path",)),
+        ("why_value", ("compliance.chance:nothing",)),
+        ("why_value", ("nothing",)),
+    ],
+)
+def test_view_limits_unknown_name(name, args):
+    """A name that nothing bears is said to be not here, and no other module is looked into."""
+    with pytest.raises(NotHereError):
+        _view(name, *args)
+
+
+# --- this week ----------------------------------------------------------------------------------
+
+
+def test_week_limits_decisions():
+    """The calls to make within the week are all there, with the plan's chance and reason."""
+    week = _week()
+    due = [lot for lot in PLAN.lots if lot.request_on and lot.request_on < SEASON.on + timedelta(7)]
+    assert [item.lot for item in week.decide] == [lot.lot for lot in due]
+    said = " ".join(plain(fact) for fact in week.decide[0].facts)
+    assert words.odds(due[0].p_pass) in said
+    assert words.signed_dollars(due[0].reasons[1].total) in said
+    assert seasons_of_twenty(due[0].p_pass) in said
+
+
+def test_week_limits_order():
+    """What is due first stands first; on one day, what a week's wait costs most."""
+    by, lots = SEASON.on + timedelta(2), list(PLAN.lots)
+    cheap, dear = replace(lots[1], request_on=by), replace(lots[2], request_on=by, reasons=())
+    soon = replace(lots[3], request_on=SEASON.on, reasons=())
+    order = [item.lot for item in _week(replace(PLAN, lots=(dear, cheap, soon))).decide]
+    assert order == [soon.lot, cheap.lot, dear.lot]
+
+
+def test_week_limits_nothing_to_decide():
+    """Nothing to decide is an answer, and is said."""
+    lots = tuple(replace(lot, request_on=None, sample_on=None, cuts=()) for lot in PLAN.lots)
+    idle = replace(PLAN, lots=lots, places=())
+    assert _week(idle).sentence == "Nothing to decide this week and nothing to do."
+    assert _week(idle).decide == ()
+
+
+def test_week_limits_sampler_already_called():
+    """A visit already agreed is not decided again."""
+    assert PLAN.lots[1].lot not in [
+        item.lot for item in views.week(_called(SEASON), OUTLOOK, PLAN, "us").decide
+    ]
+
+
+def _called(season):
+    lot = PLAN.lots[1]
+    sample = season.samples[0].model_copy(update={"lot": lot.lot, "sampled_on": lot.sample_on})
+    return replace(season, samples=(*season.samples, sample))
+
+
+def test_week_limits_failed_lot_first():
+    """A hot lot comes before everything, with the first 24 hours from the rulebook."""
+    lots = (*PLAN.lots[:3], replace(PLAN.lots[3], state=LotState.FAILED))
+    first = _week(replace(PLAN, lots=lots)).decide[0]
+    assert (first.kind, first.lot) == ("failed", PLAN.lots[3].lot)
+    steps = rulebook_on("ohio", SEASON.on).hot_result_steps.value
+    assert [plain(fact) for fact in first.facts[1:]] == list(steps)
+
+
+def test_week_limits_cut_list():
+    """The cut list holds exactly the plan's cuts of the next seven days."""
+    rows = _week().cut_list
+    cuts = [cut for cut in PLAN.cuts if cut.day < SEASON.on + timedelta(7)]
+    assert [(row.lot, row.sticks, row.place) for row in rows] == [
+        (cut.lot, cut.sticks, cut.place) for cut in cuts
+    ]
+    assert str(sum(cut.sticks for cut in cuts)) in plain(_week().cut_total)
+
+
+def test_week_limits_take_down():
+    """Sticks to take down within the week are a thing to do; later ones are not."""
+    load = PLAN.places[2]
+    soon = load.taken_down.copy()
+    soon[3] = 150
+    places = (*PLAN.places[:2], replace(load, taken_down=soon))
+    said = [item.what for item in _week(replace(PLAN, places=places)).todo]
+    assert "Take down 150 sticks in Frame once they are in case." in said
+    assert not any("Take down" in item.what for item in _week().todo)
+
+
+def test_week_limits_room():
+    """Free sticks are the plan's room less what hangs; another crop's room is said to be taken."""
+    said = [plain(phrase) for phrase in _week().room]
+    shed = PLAN.places[1]
+    assert f"{shed.capacity[0] - shed.hanging[0]:,.0f} of {shed.capacity[0]:,.0f}" in said[1]
+    assert said[0].startswith("Home barn: tobacco until Mon 5 Oct")
+    assert plain(_week().short).startswith("46 sticks of 2 Barn field")
+    assert _week(replace(PLAN, lots=PLAN.lots[2:])).short == ()
+
+
+def test_week_limits_hands():
+    """Hours of the next seven days are the crew plan's own."""
+    crew = PLAN.crew
+    used = (crew.cut_and_hang + crew.take_down + crew.strip)[:7].sum()
+    assert f"{np.ceil(used):.0f} of {crew.available[:7].sum():.0f} hours" in plain(_week().hands)
+
+
+def test_week_limits_frost_offset():
+    """Each frost number names the field's own difference, and colder fields freeze likelier."""
+    said = [plain(phrase) for phrase in _week().frost]
+    assert ["as cold as" in said[0], "2 °F colder" in said[1], "3 °F colder" in said[2]] == [
+        True
+    ] * 3
+    last = max(cut.day for cut in PLAN.cuts)
+    since = SEASON.index(date(SEASON.year, 7, 1))
+    low = OUTLOOK.night_low.values[:, since : SEASON.index(last) + 1].min(axis=1)
+    for text, field in zip(said, ("Home", "Hollow", "South bottom"), strict=True):
+        offset = next(f.night_offset for f in SEASON.fields if f.name == field)
+        assert words.odds(float((low + offset <= 0).mean())) in text
+
+
+def test_week_limits_money_loss_first():
+    """Loss is said before gain."""
+    said = plain(_week().money)
+    assert said.index("loses") < said.index("mean")
+    assert words.odds(PLAN.money.p_loss) in said
+
+
+def test_week_limits_metric():
+    """Metric pages say degrees Celsius."""
+    metric = _week(system="metric")
+    assert all("°C" in row.low for row in metric.weather)
+    assert "°F" not in " ".join(plain(phrase) for phrase in metric.frost)
+
+
+def test_week_limits_assumed():
+    """A chance is assumed while no test of the lot is in, and only then."""
+    week = _week()
+    chances = [n for n in _numbers(week.decide) if n.why.startswith("plan/p_pass")]
+    assert chances
+    assert all(number.assumed for number in chances)
+    lot = _view("lot", "6 South bottom", "us")
+    tested = [n for n in _numbers(lot.facts) if n.why.startswith("plan/p_pass")]
+    assert [number.assumed for number in tested] == [False]
+
+
+@pytest.mark.parametrize(
+    ("changes", "expected"),
+    [
+        ({}, "Another pre-test of 6 South bottom"),
+        ({"tests": ()}, "A pre-test of 6 South bottom would help most: none is in"),
+    ],
+)
+def test_most_helpful_limits(changes, expected):
+    """The measurement asked for is of the lot likeliest to fail."""
+    lots = [lot for lot in PLAN.lots if lot.p_pass is not None]
+    assert min(lots, key=lambda lot: lot.p_pass).lot == "6 South bottom"
+    assert parts.most_helpful(replace(SEASON, **changes), PLAN).startswith(expected)
+
+
+def test_most_helpful_limits_sure_lots():
+    """When every lot is all but sure, counting plants is what is left to ask for."""
+    sure = replace(PLAN, lots=tuple(replace(lot, p_pass=0.99) for lot in PLAN.lots))
+    assert parts.most_helpful(SEASON, sure).startswith("Counting the plants alive in 2 Barn field")
+
+
+# --- lot, place, season, rules --------------------------------------------------------------------
+
+
+def test_lot_limits_choices():
+    """The slider's windows are the plan's own rule, and it starts on the plan's day."""
+    lot = _view("lot", "6 South bottom", "us")
+    assert lot.choices[lot.chosen].day == PLAN.lot("6 South bottom").sample_on
+    for choice in lot.choices[::5]:
+        window = window_of(SEASON, choice.day)
+        assert (choice.opens, choice.closes) == (window.first, window.last)
+        assert words.span(window.first, window.last) in choice.says
+    assert _view("lot", "1 River", "us").choices == ()
+
+
+def test_lot_limits_records():
+    """Everything recorded of the lot is listed, oldest first, nothing of another lot."""
+    said = [record.what for record in _view("lot", "1 River", "us").records]
+    assert said[0] == "sampler called for Mon 17 Aug"
+    assert any("official sample: total THC 0.142 ± 0.04 %" in what for what in said)
+    assert sum("cut" in what for what in said) == len(SEASON.cuts)
+    assert len(said) == 6
+
+
+def test_lot_limits_assumed():
+    """What nobody measured is named; what somebody did is not."""
+    hollow = " ".join(_view("lot", "7 Hollow", "us").assumed)
+    assert "90 % of the 3,136 set" in hollow
+    assert "its CBD to THC ratio" in hollow
+    assert "no test of this lot is in" in hollow
+    river = " ".join(_view("lot", "1 River", "us").assumed)
+    assert "Plants alive" not in river
+    assert "no test" not in river
+
+
+def test_lot_limits_reality():
+    """The page says where real lots differ from the simulated truth."""
+    assert "Lots as farms have them differ" in _view("lot", "1 River", "us").limits[0]
+
+
+@pytest.mark.parametrize(
+    ("state", "expected"),
+    [
+        (LotState.GROWING, "Have 6 South bottom sampled on Friday 18 September, then cut its 941"),
+        (LotState.SAMPLED, "6 South bottom is sampled; wait for the result"),
+        (LotState.PASSED, "6 South bottom has passed. Cut its 941 sticks"),
+        (LotState.FAILED, "6 South bottom is over the limit: leave it alone"),
+    ],
+)
+def test_lot_limits_states(state, expected):
+    """The first sentence is the decision, whatever the state."""
+    lots = tuple(replace(lot, state=state) for lot in PLAN.lots)
+    page = _view("lot", "6 South bottom", "us", plan=replace(PLAN, lots=lots))
+    assert page.sentence.startswith(expected)
+
+
+def test_place_limits():
+    """What hangs, what comes and the room are the records' and the plan's."""
+    page = _view("place", "Frame", "us")
+    assert [(row.lot, row.sticks) for row in page.hangs] == [("1 River", 200)]
+    assert page.hangs[0].moisture == "31 % on Tue 1 Sep"
+    coming = [(cut.lot, cut.sticks) for cut in PLAN.cuts if cut.place == "Frame"]
+    assert [(row.lot, row.sticks) for row in page.to_hang] == coming
+    assert page.sentence.startswith("220 of 420 sticks are free in Frame now; it is fullest on")
+    assert page.cautions
+
+
+def test_place_limits_taken():
+    """A place that something else holds says until when."""
+    page = _view("place", "Home barn", "us")
+    assert page.sentence.startswith("Home barn holds tobacco until Monday 5 October")
+    assert any("air exchange" in line for line in page.assumed)
+
+
+def test_season_limits():
+    """The list under the strip names the strip's own blocks; rivals are told with the plan."""
+    page = _view("season", "us")
+    blocks = {row.get("id") for rows in page.strip.spec["datasets"].values() for row in rows}
+    assert {cut.key for cut in page.cuts} <= blocks
+    assert page.rivals[0].name == "this plan"
+    assert len(page.rivals) == 1 + len(PLAN.rules_of_thumb)
+    assert "0.4 %" in page.made[0]
+
+
+def test_rules_limits():
+    """Every rule of the book in force is shown once, with its citation and its doubt."""
+    book = rulebook_on("ohio", SEASON.on)
+    page = _view("rules")
+    shown = [*page.first, *page.rest]
+    titles = [title for name, title, _ in book.provisions() if name != "hot_result_steps"]
+    assert sorted(rule.title for rule in shown) == sorted(titles)
+    doubtful = {title for _, title, provision in book.provisions() if provision.verify}
+    assert {rule.title for rule in shown if rule.verify} == doubtful - {
+        "First 24 hours after a hot result"
+    }
+    assert all(rule.citation for rule in shown)
+    assert page.lots[1].last_cut == words.day(PLAN.lots[1].sample_on + timedelta(days=30))
+
+
+def test_rules_limits_coming_change():
+    """The change of 12 November 2026 is told in the first sentence, with what differs."""
+    page = _view("rules")
+    assert "12 November" in page.sentence
+    assert page.changes
+    assert page.changes[0].differences
+
+
+def test_head_limits():
+    """An invented farm and its stand-in year are named on every page, with the rule of choice."""
+    for name, args in PAGES.items():
+        short, long = _view(name, *args).head.invented
+        assert "invented farm" in short
+        assert "1996" in short
+        assert "median" in long
+        assert "not by its result" in long
+    real = replace(SEASON, farm=SEASON.farm.model_copy(update={"is_invented": False}),
+                   stand_in_year=None)  # fmt: skip
+    assert parts.invented(real) == ("", "")
+
+
+# --- why ------------------------------------------------------------------------------------------
+
+
+def test_kernels_limits_variables():
+    """Every variable of the outlook says how it is made."""
+    assert set(kernels.MADE) == {variable.name for variable in VARIABLES}
+
+
+@pytest.mark.parametrize(
+    "name", sorted({f for made in kernels.MADE.values() for f in made.formulas})
+)
+def test_kernels_limits_formula(name):
+    """Each formula named exists, and its docstring has an equation and a source."""
+    titles = [section.title for section in kernels.sections(name)]
+    assert {"Equation", "Source"} <= set(titles)
+    assert kernels.used(name)
+
+
+@pytest.mark.parametrize(
+    "module", sorted({m for made in kernels.MADE.values() for m in made.values})
+)
+def test_kernels_limits_values(module):
+    """Each module named holds coefficients, and every one has a source."""
+    assert kernels.values(module)
+    assert all(row.source for row in kernels.values(module))
+
+
+def _down(address):
+    """The addresses one click below a step, and whether it shows a value with its source."""
+    kind, _, rest = address.partition("/")
+    args = rest.split("/", 1) if kind in ("plan", "outlook") else [rest]
+    page = _view(f"why_{kind}", *args)
+    return [step.to for step in page.onward] + [row.to for row in page.rows], kind == "value"
+
+
+def test_why_limits_five_clicks():
+    """From any number of This week, a value and its source are at most five clicks away."""
+    week = _week()
+    starts = {number.why for number in _numbers(week)} | {row.why for row in week.cut_list}
+    assert len(starts) > 8
+    for start in starts:
+        reached, steps, clicks = False, [start], 1
+        while not reached and clicks <= 5:
+            below = [_down(step) for step in steps]
+            reached = any(is_value for _, is_value in below)
+            steps = [onward[0] for onward, _ in below if onward]
+            clicks += 1
+        assert reached, start
+
+
+def test_why_limits_facts():
+    """The first step shows the plan's own numbers again."""
+    facts = dict(_view("why_plan", "money", "season").facts)
+    assert facts["Mean"] == words.dollars(PLAN.money.mean)
+    assert facts["Seasons drawn"] == str(PLAN.money.n)
+    reasons = dict(_view("why_plan", "reason", "2 Barn field").facts)
+    assert reasons["A week later"].startswith(
+        words.signed_dollars(PLAN.lot("2 Barn field").reasons[1].total)
+    )
+
+
+def test_why_limits_outlook_numbers():
+    """The second step's band is that of the draws, for the lot asked for."""
+    facts = dict(_view("why_outlook", "flower_day", "6 South bottom").facts)
+    draws = OUTLOOK.flower_day.sel(lot="6 South bottom").values
+    low, high = np.quantile(draws, (0.1, 0.9))
+    assert facts["8 of 10 draws"] == f"{low:.4g} to {high:.4g}"
+
+
+def test_why_limits_assumed_value():
+    """A value that is not read or computed says that it is assumed."""
+    page = _view("why_value", "compliance.chance:trimming")
+    assert page.sentence.startswith("This value is assumed: ")
+    assert why.STEPS.keys() >= {number.why.split("/")[1] for number in _numbers(_week())}
