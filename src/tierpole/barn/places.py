@@ -91,8 +91,8 @@ _MID_HOURS: Array = np.arange(0.5, 24.0)
 class PlaceAir:
     """What the drying model needs to know of one place.
 
-    `draught` multiplies the plants' conductance (1: hardly moving air). `wind` says how far the
-    air exchange goes with wind: 1 all of it, 0 none.
+    `draught` multiplies the air's side of the plants' conductance (1: hardly moving air). `wind`
+    says how far the air exchange goes with the wind: 1 wholly, 0 not at all.
     """
 
     sticks: float  # that fill it
