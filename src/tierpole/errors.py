@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 
@@ -55,7 +56,7 @@ class InputError(TierpoleError):
         super().__init__(file, self.faults)
 
     def __str__(self) -> str:
-        count = "1 problem" if len(self.faults) == 1 else f"{len(self.faults)} problems"
+        count = _counted(len(self.faults), "problem")
         return "\n".join([f"{self.file}: {count}", *(f"  {fault}" for fault in self.faults)])
 
 
@@ -86,5 +87,18 @@ class Stopped(TierpoleError):
 
 
 def _shown(value: Any) -> str:
+    """A value as its writer knows it: dates and truth as written, tables by their size."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, dict):
+        return f"a table of {_counted(len(value), 'key')}"
+    if isinstance(value, list | tuple):
+        return f"a list of {_counted(len(value), 'entry', 'entries')}"
     text = repr(value)
     return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _counted(number: int, one: str, many: str = "") -> str:
+    return f"{number} {one if number == 1 else many or one + 's'}"

@@ -5,80 +5,149 @@ from __future__ import annotations
 import difflib
 import typing
 from collections.abc import Iterator
+from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
 from tierpole.errors import Fault
+from tierpole.scenario.toml import Unread, unread_in
+from tierpole.season.draft import place as place_of_row
+
+Path = tuple[str | int, ...]
+
+
+@dataclass(frozen=True)
+class Found:
+    """What is wrong in a file: faults to tell, and the paths of everything that cannot be used."""
+
+    faults: tuple[Fault, ...]
+    paths: tuple[Path, ...]
 
 
 def faults_of(
-    error: ValidationError, model: type[BaseModel], written: dict[str, Any]
-) -> list[Fault]:
-    """Every fault of a validation error, in the words of the file that was `written`."""
-    return [_fault(item, model, written) for item in error.errors(include_url=False)]
+    error: ValidationError | None, model: type[BaseModel], written: dict[str, Any]
+) -> Found:
+    """Every fault of a validation error, in the words of what was `written`.
+
+    A value that TOML could not read is a fault even where its text would do. A key that is
+    missing because it is misspelt is told once.
+    """
+    items = error.errors(include_url=False) if error else []
+    found = {_path(item): _fault(item, model, written) for item in items}
+    for path in unread_in(written):
+        found.setdefault(path, _unquoted(path, model, written))
+    unknown = [_path(item) for item in items if item["type"] == "extra_forbidden"]
+    misspelt = {(*path[:-1], _nearest(path, model)) for path in unknown}
+    told = (
+        fault for path, fault in found.items() if fault.value is not None or path not in misspelt
+    )
+    return Found(tuple(told), tuple(found))
+
+
+def _path(item: Any) -> Path:
+    return tuple(part for part in item["loc"] if not (isinstance(part, str) and "[" in part))
 
 
 def _fault(item: Any, model: type[BaseModel], written: dict[str, Any]) -> Fault:
-    path = [part for part in item["loc"] if not (isinstance(part, str) and "[" in part)]
-    place, field = _place(path, written)
-    owner = _owner(model, path)
-    if item["type"] == "extra_forbidden":
-        return Fault(place, field, item["input"], f"a known key ({_nearest(field, owner)})")
-    value = None if item["type"] == "missing" else item["input"]
-    if item["type"] == "not_allowed":
-        return Fault(place, field, value, item["ctx"]["allowed"])
-    return Fault(place, field, value, allowed_in(owner, field) or item["msg"].lower())
+    path = _path(item)
+    where, field = place(path, written)
+    kind = item["type"]
+    if kind == "extra_forbidden":
+        allowed = "left out, for no key here has that name"
+        return Fault(where, field, item["input"], allowed, _meant(path, model))
+    value = None if kind == "missing" else _found(item["input"])
+    if kind == "not_allowed" and value is not None:
+        return Fault(where, field, value, item["ctx"]["allowed"])
+    return Fault(where, field, value, allowed_at(path, model) or item["msg"].lower())
 
 
-def _place(path: list[Any], written: dict[str, Any]) -> tuple[str, str]:
-    """Where the fault is: the table with row and name, and the key inside it."""
+def _unquoted(path: Path, model: type[BaseModel], written: dict[str, Any]) -> Fault:
+    """A value that would do, were it in quotes."""
+    where, field = place(path, written)
+    value = _found(_at(written, path))
+    is_text = value is not None and not _is_bool(path, model)
+    cure = f'Put it in quotes: "{value}".' if is_text else ""
+    return Fault(where, field, value, allowed_at(path, model), cure)
+
+
+def _found(value: Any) -> Any:
+    """What was found; nothing after the equals sign is nothing found."""
+    return None if isinstance(value, Unread) and not value else value
+
+
+def place(path: Path, written: dict[str, Any]) -> tuple[str, str]:
+    """Where a fault is: the table with row and name, and the key inside it."""
     if len(path) == 1:
         return ("scenario", str(path[0]))
     table, rest = str(path[0]), path[1:]
+    where = table
     if isinstance(rest[0], int):
-        row = written[table][rest[0]] if isinstance(written.get(table), list) else {}
-        label = row.get("name", row.get("lot", "")) if isinstance(row, dict) else ""
-        place = f"{table}[{rest[0] + 1}]" + (
-            f' "{label}"' if isinstance(label, str) and label else ""
-        )
-        rest = rest[1:]
-    else:
-        place = table
-    return place, ".".join(_key(part) for part in rest)
+        where, rest = place_of_row(table, rest[0], _name(written, table, rest[0])), rest[1:]
+    if len(rest) > 2 and isinstance(rest[1], int):  # a row of a list inside a table
+        where, rest = place_of_row(f"{where}.{rest[0]}", rest[1]), rest[2:]
+    return where, "".join(_key(part) for part in rest)
 
 
-def _key(part: Any) -> str:
-    return str(part + 1) if isinstance(part, int) else str(part)
+def _name(written: dict[str, Any], table: str, number: int) -> str:
+    row = _at(written, (table, number))
+    found = row.get("name", row.get("lot", "")) if isinstance(row, dict) else ""
+    return found if isinstance(found, str) else ""
 
 
-def _owner(model: type[BaseModel], path: list[Any]) -> type[BaseModel]:
+def _at(written: Any, path: Path) -> Any:
+    for part in path:
+        try:
+            written = written[part]
+        except (KeyError, IndexError, TypeError):
+            return None
+    return written
+
+
+def _key(part: str | int) -> str:
+    return f"[{part + 1}]" if isinstance(part, int) else part
+
+
+def _owner(model: type[BaseModel], path: Path) -> type[BaseModel]:
     """The model whose field the path ends in."""
     for part in path[:-1]:
         if isinstance(part, int) or part not in model.model_fields:
             continue
-        inner = next(_models(model.model_fields[part].annotation), None)
+        inner = next(models_in(model.model_fields[part].annotation), None)
         if inner is None:
             break
         model = inner
     return model
 
 
-def _models(annotation: Any) -> Iterator[type[BaseModel]]:
+def models_in(annotation: Any) -> Iterator[type[BaseModel]]:
+    """The models an annotation holds."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         yield annotation
     for inner in typing.get_args(annotation):
-        yield from _models(inner)
+        yield from models_in(inner)
 
 
-def allowed_in(model: type[BaseModel], field: str) -> str:
-    """What a field of a model accepts, in words; empty when it says nothing itself."""
-    name = field.rsplit(".", maxsplit=1)[-1]
-    info = model.model_fields.get(name) or model.model_fields.get(field.split(".", maxsplit=1)[0])
+def allowed_at(path: Path, model: type[BaseModel]) -> str:
+    """What the field at the end of a path accepts, in words; empty when it says nothing itself."""
+    names = [part for part in path if isinstance(part, str)]
+    info = _owner(model, path).model_fields.get(names[-1])
     if info is None:
         return ""
+    if isinstance(path[-1], int):  # one item of a list
+        return next(_allowed(list(typing.get_args(info.annotation))), "")
+    if any(models_in(info.annotation)):
+        is_list = typing.get_origin(info.annotation) is tuple
+        if len(path) == 1:
+            name = f"[[{path[0]}]]" if is_list else f"[{path[0]}]"
+            return f"tables headed {name}, one for each" if is_list else f"one table headed {name}"
+        return "a list of tables" if is_list else "a table"
     return next(_allowed([*info.metadata, info.annotation]), "")
+
+
+def _is_bool(path: Path, model: type[BaseModel]) -> bool:
+    return allowed_at(path, model).startswith("true or false")
 
 
 def _allowed(parts: list[Any]) -> Iterator[str]:
@@ -88,7 +157,7 @@ def _allowed(parts: list[Any]) -> Iterator[str]:
         elif isinstance(part, type) and issubclass(part, BaseModel):
             yield "a table of its own keys"
         elif part is bool:
-            yield "true or false"
+            yield "true or false, in small letters without quotes"
         elif not isinstance(part, type) and isinstance(getattr(part, "allowed", None), str):
             yield part.allowed
         else:
@@ -100,7 +169,24 @@ def _allowed(parts: list[Any]) -> Iterator[str]:
                 yield found[0]
 
 
-def _nearest(field: str, owner: type[BaseModel]) -> str:
-    known = list(owner.model_fields)
-    near = difflib.get_close_matches(field.rsplit(".", maxsplit=1)[-1], known, n=1)
-    return f"did you mean {near[0]}?" if near else ", ".join(known)
+def _nearest(path: Path, model: type[BaseModel]) -> str | None:
+    """The key that an unknown one is perhaps a slip for."""
+    return next(iter(difflib.get_close_matches(str(path[-1]), _keys(path, model), n=1)), None)
+
+
+def _keys(path: Path, model: type[BaseModel]) -> list[str]:
+    return list(_owner(model, path).model_fields)
+
+
+def _meant(path: Path, model: type[BaseModel]) -> str:
+    """What was perhaps meant by an unknown key."""
+    if near := _nearest(path, model):
+        return f"Did you mean {near}?"
+    homes = [
+        name
+        for name, info in model.model_fields.items()
+        if any(path[-1] in inner.model_fields for inner in models_in(info.annotation))
+    ]
+    if homes:
+        return f"It belongs in {', '.join(homes)}."
+    return f"There are {', '.join(_keys(path, model))}."

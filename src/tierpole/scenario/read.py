@@ -2,74 +2,30 @@
 
 from __future__ import annotations
 
-import tomllib
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from datetime import date
 from importlib import resources
 from pathlib import Path
-from typing import Annotated
+from typing import Any
 
 from pydantic import ValidationError
 
 from tierpole.errors import Fault, InputError, StoreError
-from tierpole.farm import (
-    Costs,
-    Crew,
-    Cut,
-    Farm,
-    Field,
-    Flowering,
-    Hanging,
-    Laboratory,
-    Lot,
-    Market,
-    Noun,
-    Place,
-    Reading,
-    Sample,
-    Sampler,
-    Test,
-    Variety,
-)
-from tierpole.farm.land import Date
-from tierpole.farm.measure import Count, Label
 from tierpole.scenario.faults import faults_of
-from tierpole.season import Season, faults
-from tierpole.sources import read_forecast, read_station
-from tierpole.weather import DailyRecord, Forecast
-
-BUILT_IN = "built-in:"
-
-
-class WeatherFiles(Noun):
-    """Where the weather comes from: a station file, beside the scenario or built in."""
-
-    station: Annotated[str, Label(longest=200)]
-    forecast: Annotated[str, Label(longest=200)] | None = None
-    stand_in_year: Annotated[int, Count(1900, 2100)] | None = None
+from tierpole.scenario.model import SHARED, Scenario, WeatherFiles
+from tierpole.scenario.salvage import Unsound, salvage, unsound_in
+from tierpole.scenario.toml import Written, line_of, lines_of, read_toml
+from tierpole.scenario.weather import Weather, read_weather
+from tierpole.season import Draft, Season, faults, remarks
 
 
-class Scenario(Noun):
-    """The tables of a scenario file."""
+@dataclass(frozen=True)
+class Checked:
+    """A scenario without fault: its season as seen on its day, and what is worth a second look."""
 
-    season: Annotated[int, Count(1990, 2100)]
-    on: Date
-    farm: Farm
-    weather: WeatherFiles
-    fields: tuple[Field, ...]
-    varieties: tuple[Variety, ...]
-    lots: tuple[Lot, ...]
-    places: tuple[Place, ...]
-    crew: Crew
-    market: Market
-    costs: Costs
-    sampler: Sampler = Sampler()
-    laboratory: Laboratory = Laboratory()
-    tests: tuple[Test, ...] = ()
-    samples: tuple[Sample, ...] = ()
-    cuts: tuple[Cut, ...] = ()
-    hangings: tuple[Hanging, ...] = ()
-    readings: tuple[Reading, ...] = ()
-    flowering: tuple[Flowering, ...] = ()
+    season: Season
+    remarks: tuple[str, ...]
 
 
 def read_scenario(path: str | Path, on: date | None = None) -> Season:
@@ -77,13 +33,14 @@ def read_scenario(path: str | Path, on: date | None = None) -> Season:
 
     Raises `InputError` listing every fault, `StoreError` when a file cannot be read.
     """
-    path = Path(path)
-    scenario = _parse(path)
-    season = _season(scenario, path)
-    found = faults(season)
-    if found:
-        raise InputError(path.name, found)
-    return season.as_seen_on(on or scenario.on)
+    whole = _read(Path(path), on)
+    return whole.as_seen_on(whole.on)
+
+
+def check_scenario(path: str | Path, on: date | None = None) -> Checked:
+    """The season of a file as `read_scenario` gives it, with what is worth a second look."""
+    whole = _read(Path(path), on)
+    return Checked(whole.as_seen_on(whole.on), tuple(remarks(whole)))
 
 
 def demo_path(name: str = "demo") -> Path:
@@ -91,59 +48,73 @@ def demo_path(name: str = "demo") -> Path:
     return Path(str(resources.files("tierpole") / "data" / "scenarios" / f"{name}.toml"))
 
 
-def _parse(path: Path) -> Scenario:
+def _read(path: Path, on: date | None) -> Season:
+    """Everything a file says, whenever it became known."""
+    written = read_toml(_text(path))
+    if written.faults:
+        raise InputError(path.name, written.faults)
+    scenario, found, unsound = _validated(written.tables)
+    weather, more = _weather(scenario, unsound, path)
+    season = _season(scenario, weather, path, on)
+    found += [*more, *(_asked(fault, on) for fault in faults(Draft(season, unsound)))]
+    if found:
+        raise InputError(path.name, _in_order(found, written))
+    return season
+
+
+def _text(path: Path) -> str:
     try:
-        written = tomllib.loads(path.read_text(encoding="utf-8"))
+        return path.read_bytes().decode("utf-8-sig")
     except OSError as error:
         raise StoreError(f"{path}: cannot be read ({error.strerror}).") from None
-    except UnicodeDecodeError:
-        raise InputError(path.name, [Fault("the file", "", "other bytes", "UTF-8 text")]) from None
-    except (tomllib.TOMLDecodeError, ValueError) as error:
-        raise InputError(path.name, [Fault("the file", "", str(error), "valid TOML")]) from None
+    except UnicodeDecodeError as error:
+        allowed = f"text in UTF-8 (byte {error.start + 1:,} is not)"
+        fault = Fault("the file", "", "something else", allowed, "Save it as plain text, UTF-8.")
+        raise InputError(path.name, [fault]) from None
+
+
+def _validated(written: dict[str, Any]) -> tuple[Scenario, list[Fault], Unsound]:
+    """The scenario, or as much of it as is sound, with its faults and where they are."""
+    scenario = error = None
     try:
-        return Scenario.model_validate(written, context={"written": True})
-    except ValidationError as error:
-        raise InputError(path.name, faults_of(error, Scenario, written)) from None
+        scenario = Scenario.model_validate(written, context={"written": True})
+    except ValidationError as caught:
+        error = caught
+    found = faults_of(error, Scenario, written)
+    unsound = unsound_in(found.paths)
+    return scenario or salvage(written, unsound), list(found.faults), unsound
 
 
-def _season(scenario: Scenario, path: Path) -> Season:
-    past, this = _weather(scenario, path)
-    facts = {name: getattr(scenario, name) for name in _SHARED}
-    return Season(
-        year=scenario.season,
-        past_weather=past,
-        this_weather=this,
-        forecast=_forecast(scenario, path),
-        stand_in_year=scenario.weather.stand_in_year,
-        source=path.name,
-        **facts,
-    )
+def _weather(
+    scenario: Scenario, unsound: Unsound, path: Path
+) -> tuple[Weather | None, list[Fault]]:
+    if {"weather", "season"} & {table for table, _ in unsound}:
+        return None, []
+    return read_weather(scenario.weather, scenario.season, path)
 
 
-_SHARED = tuple(name for name in Scenario.model_fields if name not in ("season", "weather"))
+def _season(scenario: Scenario, weather: Weather | None, path: Path, on: date | None) -> Season:
+    """The season of a scenario; without weather it is only good to be checked."""
+    known: dict[str, Any] = {name: getattr(scenario, name) for name in SHARED}
+    known |= vars(weather) if weather else {"past_weather": None, "this_weather": None}
+    known |= {"on": on} if on else {}
+    files: WeatherFiles | None = scenario.weather  # None when its table was not sound
+    year = files.stand_in_year if files else None
+    return Season(year=scenario.season, stand_in_year=year, source=path.name, **known)
 
 
-def _locate(written: str, beside: Path) -> Path:
-    if written.startswith(BUILT_IN):
-        folder = resources.files("tierpole") / "data" / "weather"
-        return Path(str(folder / f"{written.removeprefix(BUILT_IN)}.csv.gz"))
-    return beside.parent / written
+def _asked(fault: Fault, on: date | None) -> Fault:
+    """A day that was asked for is not the file's fault."""
+    is_day = on is not None and (fault.place, fault.field) == ("scenario", "on")
+    return replace(fault, place="asked for") if is_day else fault
 
 
-def _weather(scenario: Scenario, path: Path) -> tuple[DailyRecord, DailyRecord]:
-    """All other years, and this season's own days, as recorded."""
-    files = scenario.weather
-    record = read_station(_locate(files.station, path))
-    year = scenario.season if files.stand_in_year is None else files.stand_in_year
-    this = record.only_year(year)
-    if files.stand_in_year is not None:
-        if not record.has_year(year):
-            allowed = "a year the station file covers from April to December"
-            raise InputError(path.name, [Fault("weather", "stand_in_year", year, allowed)])
-        this = this.redated(scenario.season)
-    return record.without_year(year), this
-
-
-def _forecast(scenario: Scenario, path: Path) -> Forecast | None:
-    written = scenario.weather.forecast
-    return read_forecast(_locate(written, path)) if written else None
+def _in_order(found: Iterable[Fault], written: Written) -> list[Fault]:
+    """Faults in the order of the file, each with its line."""
+    lines = lines_of(written.lines)
+    placed = [(line_of(fault, lines), fault) for fault in found]
+    placed.sort(key=lambda pair: pair[0] or 0)
+    return [
+        fault if line is None else replace(fault, place=f"{fault.place}, line {line}")
+        for line, fault in placed
+    ]

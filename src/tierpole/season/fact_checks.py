@@ -77,12 +77,16 @@ def dates_in_season(draft: Draft) -> Iterator[Fault]:
     if not draft.is_sound("season"):
         return
     season = draft.season
+    dated = [(row, key) for row in draft.rows(*DATED) for key in DATED[row.table]]
+    days = [(row, key, day) for row, key in dated if (day := getattr(row.noun, key)) is not None]
+    outside = [one for one in days if not 0 <= season.index(one[2]) < DAYS]
+    years = {day.year for _, _, day in days}
+    if len(outside) == len(days) > 1 and len(years) == 1:  # one slip, not one a date
+        allowed = f"the year of the dates written, {years.pop()}"
+        yield Fault("scenario", "season", season.year, allowed)
+        return
     allowed = f"a date from {season.first_day} to {season.day(DAYS - 1)}"
-    for row in draft.rows(*DATED):
-        for key in DATED[row.table]:
-            day = getattr(row.noun, key)
-            if day is not None and not 0 <= season.index(day) < DAYS:
-                yield row.fault(key, day, allowed)
+    yield from (row.fault(key, day, allowed) for row, key, day in outside)
     yield from _lists_in_year(draft)
 
 

@@ -1,0 +1,62 @@
+"""The tables of a scenario file."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from tierpole.farm import (
+    Costs,
+    Crew,
+    Cut,
+    Farm,
+    Field,
+    Flowering,
+    Hanging,
+    Laboratory,
+    Lot,
+    Market,
+    Noun,
+    Place,
+    Reading,
+    Sample,
+    Sampler,
+    Test,
+    Variety,
+)
+from tierpole.farm.land import Date
+from tierpole.farm.measure import Count, Label
+
+
+class WeatherFiles(Noun):
+    """Where the weather comes from: a station file, beside the scenario or built in."""
+
+    station: Annotated[str, Label(longest=200)]
+    forecast: Annotated[str, Label(longest=200)] | None = None
+    stand_in_year: Annotated[int, Count(1900, 2100)] | None = None
+
+
+class Scenario(Noun):
+    """A farm and its season as one file says them."""
+
+    season: Annotated[int, Count(1990, 2100)]
+    on: Date
+    farm: Farm
+    weather: WeatherFiles
+    fields: tuple[Field, ...]
+    varieties: tuple[Variety, ...]
+    lots: tuple[Lot, ...]
+    places: tuple[Place, ...]
+    crew: Crew
+    market: Market
+    costs: Costs
+    sampler: Sampler = Sampler()
+    laboratory: Laboratory = Laboratory()
+    tests: tuple[Test, ...] = ()
+    samples: tuple[Sample, ...] = ()
+    cuts: tuple[Cut, ...] = ()
+    hangings: tuple[Hanging, ...] = ()
+    readings: tuple[Reading, ...] = ()
+    flowering: tuple[Flowering, ...] = ()
+
+
+SHARED = tuple(name for name in Scenario.model_fields if name not in ("season", "weather"))
