@@ -47,16 +47,35 @@ def test_count_against_bayes_by_summation(in_flower, looked_at, day):
     assert shifted.std() == pytest.approx(sd, rel=0.02)
 
 
+@pytest.mark.parametrize("in_flower", [0, 6, 20])
+def test_judged_count_against_bayes_by_summation(in_flower):
+    """An eye two days off: the likelihood is summed over its errors as well as over the day."""
+    errors = np.linspace(-10.0, 10.0, 401)
+    grid = np.linspace(MEAN - 8 * SD, MEAN + 8 * SD, 2001)
+    seen = norm.cdf((131.0 - grid[:, None] - errors) / SPREAD)
+    likelihood = binom.pmf(in_flower, 20, seen) @ norm.pdf(errors, 0.0, 2.0)
+    weight = norm.pdf(grid, MEAN, SD) * likelihood
+    mean = np.average(grid, weights=weight)
+    sd = np.sqrt(np.average((grid - mean) ** 2, weights=weight))
+    shifted = crop.shift_counted(draws(), 131.0, in_flower, 20, SPREAD, judgement=2.0)
+    assert shifted.mean() == pytest.approx(mean, abs=0.02)
+    assert shifted.std() == pytest.approx(sd, rel=0.02)
+    sure = crop.shift_counted(draws(), 131.0, in_flower, 20, SPREAD)
+    assert shifted.std() > 1.05 * sure.std()
+
+
 @given(
     in_flower=st.integers(0, 30),
     more=st.integers(0, 20),
     day=st.floats(120.0, 140.0),
+    judgement=st.sampled_from([0.0, 2.0]),
 )
-def test_count_limits(in_flower, more, day):
+def test_count_limits(in_flower, more, day, judgement):
     """Order is kept, and one more plant in flower never makes the lot later."""
     before = draws(50)
-    fewer = crop.shift_counted(before, day, in_flower, in_flower + more + 1, SPREAD)
-    greater = crop.shift_counted(before, day, in_flower + 1, in_flower + more + 1, SPREAD)
+    looked_at = in_flower + more + 1
+    fewer = crop.shift_counted(before, day, in_flower, looked_at, SPREAD, judgement)
+    greater = crop.shift_counted(before, day, in_flower + 1, looked_at, SPREAD, judgement)
     assert (np.diff(fewer) >= 0).all()
     assert (greater <= fewer + 1e-9).all()
 

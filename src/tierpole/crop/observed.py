@@ -12,11 +12,13 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
 from scipy.special import log_ndtr, ndtr
 
 Array = NDArray[np.float64]
 
 _GRID_POINTS = 4001
+_LEAST = 1e-300  # of a likelihood whose greatest is 1, keeps logarithms finite
 _REACH = 8.0  # standard deviations of the draws that the grid covers on either side
 
 
@@ -46,7 +48,12 @@ def shift_observed(flower_day: Array, day_observed: float, error: float) -> Arra
 
 
 def shift_counted(
-    flower_day: Array, day_counted: float, in_flower: int, looked_at: int, spread: float
+    flower_day: Array,
+    day_counted: float,
+    in_flower: int,
+    looked_at: int,
+    spread: float,
+    judgement: float = 0.0,
 ) -> Array:
     """Flower days of a lot after plants in flower were counted.
 
@@ -56,27 +63,27 @@ def shift_counted(
     day_counted : date of the count [day]
     in_flower, looked_at : plants in flower, of how many
     spread : standard deviation of initiation between plants [d]
+    judgement : standard deviation of how early or late the eye calls a plant in flower [d]
 
     Returns
     -------
     flower initiation after [day], [draw], in the same order
 
-    Equation: normal law of the draws times p^k (1-p)^(n-k), p = Phi((day - x)/spread); draws move
-    at equal probability.
+    Equation: normal law of the draws times p^k (1-p)^(n-k), p = Phi((day - e - x)/spread),
+    averaged over the normal error e of judgement; draws move at equal probability.
 
     Source: Bayes' rule with the binomial law; moving at equal probability is the optimal transport
     between two laws on a line. Assumes plants looked at were picked without regard to flowering.
+    Without an error of judgement forty plants would fix the day to half a day, which no eye does.
     """
-
-    def log_likelihood(day: Array) -> Array:
-        ahead = (day_counted - day) / spread
-        return in_flower * log_ndtr(ahead) + (looked_at - in_flower) * log_ndtr(-ahead)
-
     mean, deviation = float(flower_day.mean()), float(flower_day.std())
     if deviation == 0.0:
         return flower_day
     standard = np.linspace(-_REACH, _REACH, _GRID_POINTS)
-    log_density = -0.5 * standard**2 + log_likelihood(mean + deviation * standard)
+    ahead = (day_counted - mean - deviation * standard) / spread
+    log_likelihood = in_flower * log_ndtr(ahead) + (looked_at - in_flower) * log_ndtr(-ahead)
+    blur = judgement / (deviation * (standard[1] - standard[0]))
+    log_density = -0.5 * standard**2 + _blurred(log_likelihood, blur)
     new_standard = _standard_after(standard, log_density)
     return mean + deviation * np.interp((flower_day - mean) / deviation, standard, new_standard)
 
@@ -95,6 +102,14 @@ def carry_shift(flower_day: Array, lot: int, shifted: Array) -> Array:
     moved = flower_day + np.outer(shifted - seen, slope)
     moved[:, lot] = shifted
     return moved
+
+
+def _blurred(log_likelihood: Array, width: float) -> Array:
+    """The logarithm of a likelihood averaged over a normal error of `width` grid points."""
+    if width == 0.0:
+        return log_likelihood
+    likelihood = np.exp(log_likelihood - log_likelihood.max())
+    return np.log(np.maximum(gaussian_filter1d(likelihood, width, mode="nearest"), _LEAST))
 
 
 def _standard_after(standard: Array, log_density: Array) -> Array:

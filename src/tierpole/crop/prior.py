@@ -64,6 +64,13 @@ COEFFICIENTS = Table(
             low=5.0,
             high=8.0,
         ),
+        Value(
+            "sighting_error",
+            2.0,
+            "d",
+            Mark.INFERENCE,
+            "judging by eye whether a plant has begun to flower; its pistils open 7-10 d later",
+        ),
         Value("mass_log_sd", 0.35, "1", Mark.INFERENCE, "of a lot's mean mass a plant"),
         Value("mass_variance_shared", 0.5, "share", Mark.INFERENCE, "of it, the season's"),
         Value("frost_half", -3.611, "°C", Mark.INFERENCE, "25.5 °F; bands of UVM Extension 2019"),

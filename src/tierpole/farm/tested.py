@@ -53,7 +53,10 @@ class Sample(Noun):
 
 
 class Flowering(Noun):
-    """Plants seen in flower: `in_flower` of `looked_at`, on a walk through the lot."""
+    """Plants begun to flower, `in_flower` of `looked_at`, on a walk through the lot.
+
+    Begun means buds of flowers at the tips; their pistils open about eight days later.
+    """
 
     lot: Name
     seen_on: Date

@@ -133,6 +133,7 @@ def _after_sighting(season: Season, variety: Array, flower_day: Array, seen: Flo
         seen.in_flower,
         seen.looked_at,
         PLANT_SPREAD[season.lots[lot].stock],
+        CROP["sighting_error"],
     )
     moved = flower_day.copy()
     place = int(np.flatnonzero(sisters == lot)[0])
