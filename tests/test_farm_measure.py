@@ -1,7 +1,7 @@
 """How a noun's fields are read: units asked of people, plain SI of programs, limits of both."""
 
 import math
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from typing import Annotated
 
 import pytest
@@ -94,7 +94,8 @@ def test_labels_are_short_and_on_one_line(value):
 
 
 @pytest.mark.parametrize(
-    "value", ["2026-02-30", "14 Sep", 20260914, datetime(2026, 9, 14, 6), "1989-12-31", None]
+    "value",
+    ["2026-02-30", "14 Sep", 20260914, datetime(2026, 9, 14, 6, tzinfo=UTC), "1989-12-31", None],
 )
 def test_days_are_dates(value):
     assert refusal(day=value) == "a date such as 2026-09-14, from 1990 to 2100"
