@@ -11,6 +11,7 @@ from typing import Any, Literal
 import altair as alt
 import numpy as np
 import xarray as xr
+from scipy.special import ndtri
 
 from tierpole.charts import marks, words
 from tierpole.charts.chart import Chart, Row, Table, finish, layer
@@ -23,7 +24,7 @@ from tierpole.season import Season
 Analyte = Literal["cbd", "thc"]
 NAMES: dict[Analyte, str] = {"cbd": "CBD", "thc": "THC"}
 EVERY = 7  # days between the rows of a table
-TENTH = 1.2816  # standard normal quantile of 90 %
+TENTH = float(ndtri(0.9))  # 8 of 10 lie within so many standard deviations
 
 
 def lot_span(season: Season, outlook: xr.Dataset, plan: Plan, lot: str) -> tuple[date, date]:
@@ -53,7 +54,7 @@ def potency(
     layers = [
         *(_limit_layers(season) if analyte == "thc" else []),
         *marks.fan(rows, marks.days_axis(first, last), y),
-        *_test_layers(season.laboratory, tests, analyte),
+        *_test_layers(season.laboratory, tests, analyte, first + (last - first) / 4),
         *marks.today(season.on),
         *marks.chosen(plan.lot(lot).sample_on),
     ]
@@ -101,21 +102,26 @@ def _limit_layers(season: Season) -> list[alt.Chart]:
     ]
 
 
-def _test_layers(laboratory: Laboratory, tests: list[Test], analyte: Analyte) -> list[alt.Chart]:
-    rows = []
+def _test_layers(
+    laboratory: Laboratory, tests: list[Test], analyte: Analyte, quarter: date
+) -> list[alt.Chart]:
+    """Tests with their bars; a name stands to the right of those in the first quarter."""
+    rows: list[Row] = []
     for test in tests:
         low, high = _bar(laboratory, test, analyte)
         value = 100 * (_result(test, analyte) or 0.0)
         shape = "triangle-up" if test.kind is TestKind.OFFICIAL else "circle"
         rows.append({"day": test.sampled_on, "value": value, "bar": low, "top": high,
-                     "shape": shape, "says": f"{test.kind} {value:.3g} %"})  # fmt: skip
+                     "shape": shape, "side": "left" if test.sampled_on < quarter else "right",
+                     "says": f"{test.kind} {value:.3g} %"})  # fmt: skip
     base = layer(rows)
     shape = alt.Shape("shape:N", scale=None)
     return [
         base.mark_rule(style="ink", strokeWidth=1.5).encode(x="day:T", y="bar:Q", y2="top:Q"),
         base.mark_point(style="ink", size=80, strokeWidth=2, filled=True).encode(
             x="day:T", y="value:Q", shape=shape),
-        *marks.written(base, x="day:T", y="value:Q", align="right", dx=-9),
+        *marks.written(base, x="day:T", y="value:Q", align=alt.ExprRef("datum.side"),
+                       dx=alt.ExprRef("datum.side === 'left' ? 9 : -9")),
     ]  # fmt: skip
 
 

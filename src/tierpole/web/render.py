@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
 from functools import cache
@@ -48,13 +49,21 @@ class Asked:
 def _environment() -> Environment:
     environment = Environment(
         loader=PackageLoader("tierpole.web"), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
+        trim_blocks=True, lstrip_blocks=True, finalize=_tied,
     )  # fmt: skip
     environment.globals["file"] = file_address
     environment.filters["as_data"] = _as_data
     pieces = environment.get_template("parts.html").module
     environment.globals |= {name: getattr(pieces, name) for name in PIECES}
     return environment
+
+
+_SPLIT = re.compile(rf"(?<=\d) (?=%|°[CF]|(?:{'|'.join(words.MONTHS)})\b)")
+
+
+def _tied(value: Any) -> Any:
+    """Text whose numbers stay on the line of their unit or month; what is markup is left alone."""
+    return _SPLIT.sub("\u00a0", value) if type(value) is str else value
 
 
 def _as_data(value: Any) -> str:
