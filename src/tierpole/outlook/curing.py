@@ -5,11 +5,12 @@ from __future__ import annotations
 import hashlib
 from collections.abc import MutableMapping
 from dataclasses import dataclass
+from functools import cache
+from importlib import resources
 from typing import Any
 
 import numpy as np
 
-from tierpole._version import __version__
 from tierpole.barn import BarnDraws, OutsideAir, draw_barn_parameters, dry_table, place_air
 from tierpole.evidence import Mark, Table, Value
 from tierpole.farm import Lot
@@ -117,9 +118,20 @@ def _barn_row(sky: Skies, seed: int) -> Array:
     return sky.row * per_season + pick
 
 
+@cache
+def _code() -> str:
+    """A hash of the drying model's own source, so that a changed formula makes a new table."""
+    digest = hashlib.sha256()
+    root = resources.files("tierpole")
+    files = [root / "moist_air.py", *(root / "barn").iterdir()]
+    for file in sorted((f for f in files if f.name.endswith(".py")), key=lambda f: f.name):
+        digest.update(file.read_bytes())
+    return digest.hexdigest()
+
+
 def _key(air: OutsideAir, places: list[Any], cut_days: Array, seed: int) -> str:
-    """A hash of everything the table is made from, the code's version included."""
-    digest = hashlib.sha256(f"{__version__} {seed} {air.pressure} {places}".encode())
+    """A hash of everything the table is made from, the code included."""
+    digest = hashlib.sha256(f"{_code()} {seed} {air.pressure} {places}".encode())
     for array in (air.temperature, air.humidity, cut_days, LOADS):
         digest.update(np.ascontiguousarray(array).tobytes())
     return digest.hexdigest()[:32]
