@@ -112,10 +112,13 @@ def curing(
 
 
 def _barn_row(sky: Skies, seed: int) -> Array:
-    """For each draw a barn draw of its own weather season, all used about equally."""
+    """For each draw a barn draw of its own weather season, all used equally often."""
     per_season = int(CURING["per_season"])
-    pick = stream(seed, "barn row").permutation(sky.row.size) % per_season
-    return sky.row * per_season + pick
+    shuffled = np.lexsort((stream(seed, "barn row").permutation(sky.row.size), sky.row))
+    number = np.empty_like(sky.row)  # of a draw among those of its weather season
+    starts = np.searchsorted(sky.row[shuffled], sky.row[shuffled])
+    number[shuffled] = np.arange(sky.row.size) - starts
+    return sky.row * per_season + number % per_season
 
 
 @cache
