@@ -97,6 +97,14 @@ def test_view_limits_unknown_name(name, args):
         _view(name, *args)
 
 
+def test_pages_limits():
+    """Every page's view is among those that can be made ahead, and each can be made."""
+    ahead = list(views.pages(SEASON, "us"))
+    assert {name for name, *_ in ahead} == {"week", "season", "lot", "place", "rules"}
+    assert len(ahead) == len(set(ahead)) == 3 + len(SEASON.lots) + len(SEASON.places)
+    assert all(_view(*page).sentence for page in ahead)
+
+
 # --- this week ----------------------------------------------------------------------------------
 
 

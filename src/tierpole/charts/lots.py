@@ -14,7 +14,7 @@ import xarray as xr
 from scipy.special import ndtri
 
 from tierpole.charts import marks, words
-from tierpole.charts.chart import Chart, Row, Table, finish, layer
+from tierpole.charts.chart import DAY, TO, Chart, Row, Table, finish, layer
 from tierpole.charts.reading import chance, chance_over, dates, first_at, limit_of, of_lot
 from tierpole.farm import Laboratory, Test, TestKind
 from tierpole.outlook.summary import Summary, summarise
@@ -92,13 +92,15 @@ def _limit_layers(season: Season) -> list[alt.Chart]:
     line = layer([{"limit": limit, "says": f"limit {limit:g} %"}])
     passes = f"still passes, up to {limit + allowed:.3g} % as printed"
     upper = layer([{"limit": limit, "upper": limit + allowed, "says": passes}])
-    left: dict[str, Any] = {"x": alt.value(6), "align": "left", "style": "risk"}
+    left: dict[str, Any] = {"x": alt.XValue(6), "align": "left", "style": "risk"}
     return [
-        upper.mark_rect(style="risk", opacity=0.14).encode(y="limit:Q", y2="upper:Q"),
-        upper.mark_rule(style="risk", strokeDash=[2, 3]).encode(y="upper:Q"),
-        line.mark_rule(style="risk", strokeWidth=2).encode(y="limit:Q"),
-        *marks.written(line, y="limit:Q", dy=11, **left),
-        *marks.written(upper, y="upper:Q", dy=-10, **left),
+        upper.mark_rect(style="risk", opacity=0.14).encode(
+            y=alt.Y("limit:Q"), y2=alt.Y2("upper:Q")
+        ),
+        upper.mark_rule(style="risk", strokeDash=[2, 3]).encode(y=alt.Y("upper:Q")),
+        line.mark_rule(style="risk", strokeWidth=2).encode(y=alt.Y("limit:Q")),
+        *marks.written(line, y=alt.Y("limit:Q"), dy=11, **left),
+        *marks.written(upper, y=alt.Y("upper:Q"), dy=-10, **left),
     ]
 
 
@@ -117,10 +119,11 @@ def _test_layers(
     base = layer(rows)
     shape = alt.Shape("shape:N", scale=None)
     return [
-        base.mark_rule(style="ink", strokeWidth=1.5).encode(x="day:T", y="bar:Q", y2="top:Q"),
+        base.mark_rule(style="ink", strokeWidth=1.5).encode(
+            x=DAY, y=alt.Y("bar:Q"), y2=alt.Y2("top:Q")),
         base.mark_point(style="ink", size=80, strokeWidth=2, filled=True).encode(
-            x="day:T", y="value:Q", shape=shape),
-        *marks.written(base, x="day:T", y="value:Q", align=alt.ExprRef("datum.side"),
+            x=DAY, y=alt.Y("value:Q"), shape=shape),
+        *marks.written(base, x=DAY, y=alt.Y("value:Q"), align=alt.ExprRef("datum.side"),
                        dx=alt.ExprRef("datum.side === 'left' ? 9 : -9")),
     ]  # fmt: skip
 
@@ -178,11 +181,11 @@ def passing(season: Season, outlook: xr.Dataset, plan: Plan, lot: str) -> Chart:
     base = layer(rows)
     layers = [
         layer(buyer).mark_line(style="soft", strokeDash=[5, 4], clip=True).encode(
-            x="day:T", y="p:Q"),
+            x=DAY, y=alt.Y("p:Q")),
         base.mark_line(style="accent", strokeWidth=2.5, clip=True).encode(
             x=marks.days_axis(first, last), y=y),
         base.mark_point(style="accent", size=36, filled=True, clip=True).encode(
-            x="day:T", y="p:Q", tooltip=marks.SAYS),
+            x=DAY, y=alt.Y("p:Q"), tooltip=marks.SAYS),
         *_line_names(rows, last),
         *_planned_sample(plan.lot(lot)),
         *marks.today(season.on),
@@ -211,8 +214,8 @@ def _line_names(rows: list[Row], last: date) -> list[alt.Chart]:
     official = layer([{**at, "p": middle["p"], "says": "official sample"}])
     buyer = layer([{**at, "p": middle["buyer"], "says": "buyer's test"}])
     return [
-        *marks.written(official, "day:T", "p:Q", style="accent", align="left", dx=6, dy=-13),
-        *marks.written(buyer, "day:T", "p:Q", style="soft", align="right", dx=-6, dy=13),
+        *marks.written(official, DAY, alt.Y("p:Q"), style="accent", align="left", dx=6, dy=-13),
+        *marks.written(buyer, DAY, alt.Y("p:Q"), style="soft", align="right", dx=-6, dy=13),
     ]
 
 
@@ -222,7 +225,7 @@ def _planned_sample(lot: LotPlan) -> list[alt.Chart]:
     at = layer([{"day": lot.sample_on, "p": lot.p_pass, "says": "the plan's day"}])
     return [
         at.mark_point(style="accent", filled=True, opacity=1, shape="triangle-up", size=160,
-                      clip=True).encode(x="day:T", y="p:Q"),
+                      clip=True).encode(x=DAY, y=alt.Y("p:Q")),
     ]  # fmt: skip
 
 
@@ -261,7 +264,7 @@ def stick_worth(season: Season, outlook: xr.Dataset, plan: Plan, lot: str) -> Ch
     layers = [
         *_window_layers(plan.lot(lot)),
         *marks.fan(rows, marks.days_axis(first, last), y),
-        zero.mark_rule(style="risk", strokeWidth=1.5).encode(y="zero:Q"),
+        zero.mark_rule(style="risk", strokeWidth=1.5).encode(y=alt.Y("zero:Q")),
         *marks.today(season.on),
         *marks.chosen(plan.lot(lot).sample_on),
     ]
@@ -299,8 +302,8 @@ def _window_layers(lot: LotPlan) -> list[alt.Chart]:
     base = layer([{"says": "may be cut"}]).transform_calculate(day="opens", to="closes")
     base = base.add_params(*(alt.param(name=name, value=value) for name, value in at.items()))
     return [
-        base.mark_rect(style="faint", opacity=0.5, clip=True).encode(x="day:T", x2="to:T"),
-        *marks.written(base, x="day:T", y=alt.value(10), align="left", dx=6),
+        base.mark_rect(style="faint", opacity=0.5, clip=True).encode(x=DAY, x2=TO),
+        *marks.written(base, x=DAY, y=alt.YValue(10), align="left", dx=6),
     ]
 
 

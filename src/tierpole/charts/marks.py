@@ -9,7 +9,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from tierpole.charts.chart import Row, layer
+from tierpole.charts.chart import DAY, WORDS, Row, layer
 from tierpole.outlook.summary import bands
 
 SAYS = alt.Tooltip("says:N", title=" ")
@@ -51,11 +51,11 @@ def fan(rows: Sequence[Row], x: alt.X, y: alt.Y) -> list[alt.Chart]:
     """8 of 10 seasons in the light band, half of them in the darker one, the middle as a line."""
     base = layer(rows)
     outer = base.mark_area(style="accent", opacity=0.16, clip=True).encode(
-        x=x, y=_retitled(y, "low"), y2="high:Q")  # fmt: skip
+        x=x, y=_retitled(y, "low"), y2=alt.Y2("high:Q"))  # fmt: skip
     inner = base.mark_area(style="accent", opacity=0.24, clip=True).encode(
-        x="day:T", y="lower:Q", y2="upper:Q")  # fmt: skip
+        x=DAY, y=alt.Y("lower:Q"), y2=alt.Y2("upper:Q"))  # fmt: skip
     middle = base.mark_line(style="accent", strokeWidth=2.5, clip=True).encode(
-        x="day:T", y="middle:Q")  # fmt: skip
+        x=DAY, y=alt.Y("middle:Q"))  # fmt: skip
     return [outer, inner, middle]
 
 
@@ -65,12 +65,12 @@ def _retitled(y: alt.Y, field: str) -> alt.Y:
     return moved
 
 
-def today(on: date, x: alt.X | str = "day:T") -> list[alt.Chart]:
+def today(on: date, x: alt.X = DAY) -> list[alt.Chart]:
     """The rule of today; it may carry the axis where all other marks span days."""
     rule = layer([{"day": on, "says": "today"}])
     return [
         rule.mark_rule(style="ink", strokeWidth=1.2, clip=True).encode(x=x),
-        *written(rule, x="day:T", y=alt.value(8), align="left", dx=5),
+        *written(rule, x=DAY, y=alt.YValue(8), align="left", dx=5),
     ]
 
 
@@ -81,16 +81,14 @@ def chosen(start: date | None) -> list[alt.Chart]:
         alt.param(name="chosen", value=at)
     )  # fmt: skip
     return [
-        rule.mark_rule(style="accent", strokeWidth=2, strokeDash=[5, 3], clip=True).encode(
-            x="day:T"
-        )
+        rule.mark_rule(style="accent", strokeWidth=2, strokeDash=[5, 3], clip=True).encode(x=DAY)
     ]
 
 
 def written(base: alt.Chart, x: Any, y: Any, style: str = "ink", **more: Any) -> list[alt.Chart]:
     """Words (`says`) on a halo of the page's ground, so that no line runs through them."""
     look: dict[str, Any] = {"baseline": "middle", "fontSize": 13, **more}
-    place: dict[str, Any] = {"x": x, "y": y, "text": "says:N"}
+    place: dict[str, Any] = {"x": x, "y": y, "text": WORDS}
     return [
         base.mark_text(style="halo", **look).encode(**place),
         base.mark_text(style=style, **look).encode(**place),

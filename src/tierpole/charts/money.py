@@ -9,7 +9,7 @@ import altair as alt
 import numpy as np
 
 from tierpole.charts import marks, words
-from tierpole.charts.chart import Chart, Row, Table, finish, layer
+from tierpole.charts.chart import DAY, TO, Chart, Row, Table, finish, layer
 from tierpole.charts.reading import as_dates
 from tierpole.outlook.summary import Summary
 from tierpole.plan.result import CrewPlan, Plan
@@ -30,15 +30,21 @@ def money_spread(plan: Plan) -> Chart:
     earns = [row for row in rows if row["high"] > 0]
     means = layer([{"low": money.mean, "share": top * 0.94,
                     "says": f"mean {words.dollars(money.mean)}"}])  # fmt: skip
-    box: dict[str, Any] = {"x": x, "x2": "high:Q", "y": y, "y2": "floor:Q", "tooltip": marks.SAYS}
+    box: dict[str, Any] = {
+        "x": x,
+        "x2": alt.X2("high:Q"),
+        "y": y,
+        "y2": alt.Y2("floor:Q"),
+        "tooltip": marks.SAYS,
+    }
     layers = [
         layer(earns).mark_rect(style="accent", opacity=0.6).encode(**box),
         layer(loses).mark_rect(style="risk", opacity=0.25).encode(**box),
         layer(_lines(loses, top)).mark_rule(style="risk", strokeWidth=1.2).encode(
-            x="low:Q", x2="high:Q", y="line:Q"),
-        layer([{"zero": 0}]).mark_rule(style="ink", strokeWidth=2).encode(x="zero:Q"),
-        means.mark_rule(style="ink", strokeDash=[5, 3]).encode(x="low:Q"),
-        *marks.written(means, x="low:Q", y="share:Q", align="left", dx=6),
+            x=alt.X("low:Q"), x2=alt.X2("high:Q"), y=alt.Y("line:Q")),
+        layer([{"zero": 0}]).mark_rule(style="ink", strokeWidth=2).encode(x=alt.X("zero:Q")),
+        means.mark_rule(style="ink", strokeDash=[5, 3]).encode(x=alt.X("low:Q")),
+        *marks.written(means, x=alt.X("low:Q"), y=alt.Y("share:Q"), align="left", dx=6),
         *_side_words(money, top),
     ]  # fmt: skip
     return finish(layers, 220, money_sentence(money), _money_table(money))
@@ -75,7 +81,9 @@ def _lines(bars: list[Row], top: float) -> list[Row]:
 def _side_words(money: Summary, top: float) -> list[alt.Chart]:
     loss = layer([{"low": 0, "share": top * 0.78,
                    "says": f"loses in {words.short_odds(money.p_loss)}"}])  # fmt: skip
-    return marks.written(loss, x="low:Q", y="share:Q", style="risk", align="right", dx=-8)
+    return marks.written(
+        loss, x=alt.X("low:Q"), y=alt.Y("share:Q"), style="risk", align="right", dx=-8
+    )
 
 
 def money_sentence(money: Summary) -> str:
@@ -113,15 +121,20 @@ def crew_hours(season: Season, plan: Plan) -> Chart:
     top = max(1.0, *(max(row["available"], row["used"]) for row in rows)) * 1.15
     y = marks.value_axis("low", "format(datum.value, ',') + ' h'", 0, top)
     opacity = alt.FillOpacity("weight:Q", scale=None)
-    box: dict[str, Any] = {"x": "day:T", "x2": "to:T", "y": y, "y2": "high:Q"}
+    box: dict[str, Any] = {
+        "x": DAY,
+        "x2": TO,
+        "y": y,
+        "y2": alt.Y2("high:Q"),
+    }
     layers = [
         layer(stacked).mark_rect(style="accent", clip=True).encode(
             **box, fillOpacity=opacity, tooltip=marks.SAYS),
         layer(stacked).mark_rect(style="accent", filled=False, clip=True).encode(**box),
         layer(rows).mark_rule(style="ink", strokeWidth=2.5, clip=True).encode(
-            x="day:T", x2="to:T", y="available:Q"),
-        *marks.written(layer([{**rows[0], "says": "hours there are"}]), x="day:T", y="available:Q",
-                       align="left", dx=4, dy=-10),
+            x=DAY, x2=TO, y=alt.Y("available:Q")),
+        *marks.written(layer([{**rows[0], "says": "hours there are"}]), x=DAY,
+                       y=alt.Y("available:Q"), align="left", dx=4, dy=-10),
         *marks.today(season.on, marks.days_axis(season.on - timedelta(days=1), last)),
     ]  # fmt: skip
     return finish(layers, 220, _crew_sentence(rows), _crew_table(rows))

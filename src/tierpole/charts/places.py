@@ -10,7 +10,7 @@ import numpy as np
 import xarray as xr
 
 from tierpole.charts import marks, words
-from tierpole.charts.chart import Chart, Row, Table, finish, layer
+from tierpole.charts.chart import DAY, TO, Chart, Row, Table, finish, layer
 from tierpole.charts.reading import as_dates, dates, runs
 from tierpole.outlook.summary import summarise
 from tierpole.plan.result import PlacePlan, Plan
@@ -42,13 +42,13 @@ def place_load(season: Season, plan: Plan, place: str) -> Chart:
     load = place_plan(plan, place)
     most = max(1.0, float(load.capacity.max()), float(load.hanging.max()))
     y = marks.value_axis("sticks", "format(datum.value, ',')", 0, most * 1.12)
-    box: dict[str, Any] = {"x": "day:T", "x2": "to:T", "y": y}
+    box: dict[str, Any] = {"x": DAY, "x2": TO, "y": y}
     layers = [
         layer(_hatch(season, place, first, last, most)).mark_rule(style="soft", clip=True).encode(
-            x="day:T", x2="to:T", y="floor:Q", y2="sticks:Q"),
+            x=DAY, x2=TO, y=alt.Y("floor:Q"), y2=alt.Y2("sticks:Q")),
         layer(_edges(load.days, load.hanging)).mark_area(
             style="accent", opacity=0.55, interpolate="step-after", clip=True).encode(
-            x="day:T", y="sticks:Q"),
+            x=DAY, y=alt.Y("sticks:Q")),
         layer(_stretches(load.days, load.capacity)).mark_rule(
             style="ink", strokeWidth=2.5, clip=True).encode(**box),
         *_held_words(season, place, first, most),
@@ -105,7 +105,7 @@ def _held_words(season: Season, place: str, first: date, top: float) -> list[alt
         return []
     held = season.places[season.place_index(place)].occupied_by or "taken"
     at = layer([{"day": first, "y": top * 0.45, "says": f"{held} until {words.day(until)}"}])
-    return marks.written(at, x="day:T", y="y:Q", align="left", dx=18, fontWeight=700)
+    return marks.written(at, x=DAY, y=alt.Y("y:Q"), align="left", dx=18, fontWeight=700)
 
 
 def fullest(load: PlacePlan) -> str:
@@ -140,8 +140,10 @@ def drying(season: Season, outlook: xr.Dataset, plan: Plan, place: str) -> Chart
     named = layer([{**crowded[len(crowded) // 3], "says": "hung full"}])
     layers = [
         *marks.fan(rows, marks.days_axis(first, last), y),
-        line.mark_line(style="ink", strokeDash=[5, 4], clip=True).encode(x="day:T", y="middle:Q"),
-        *marks.written(named, x="day:T", y="middle:Q", dy=-12),
+        line.mark_line(style="ink", strokeDash=[5, 4], clip=True).encode(
+            x=DAY, y=alt.Y("middle:Q")
+        ),
+        *marks.written(named, x=DAY, y=alt.Y("middle:Q"), dy=-12),
         *marks.today(season.on),
     ]
     opening = open_from(season, place)
@@ -187,8 +189,8 @@ def mould(season: Season, outlook: xr.Dataset, plan: Plan, place: str) -> Chart:
     layers = [
         layer(rows).mark_line(style="risk", strokeWidth=2, clip=True).encode(
             x=marks.days_axis(first, last), y=y, strokeDash=dash),
-        tenth.mark_rule(style="ink", strokeDash=[2, 3]).encode(y="risk:Q"),
-        *marks.written(tenth, x=alt.value(6), y="risk:Q", align="left", dy=-9),
+        tenth.mark_rule(style="ink", strokeDash=[2, 3]).encode(y=alt.Y("risk:Q")),
+        *marks.written(tenth, x=alt.XValue(6), y=alt.Y("risk:Q"), align="left", dy=-9),
         *_load_names(rows, loads, last),
         *marks.today(season.on),
     ]  # fmt: skip
@@ -216,7 +218,7 @@ def _load_names(rows: list[Row], loads: list[float], last: date) -> list[alt.Cha
         shown = [row for row in rows if row["load"] == load and row["day"] <= last]
         row = shown[int(len(shown) * (0.75 if load == loads[0] else 0.45))]
         named.append({**row, "says": "hung full" if load == loads[-1] else "hung lightly"})
-    return marks.written(layer(named), x="day:T", y="risk:Q", style="risk", dy=-11)
+    return marks.written(layer(named), x=DAY, y=alt.Y("risk:Q"), style="risk", dy=-11)
 
 
 def _mould_sentence(place: str, full: list[Row]) -> str:

@@ -12,7 +12,7 @@ from typing import Any
 import altair as alt
 
 from tierpole.charts import words
-from tierpole.charts.chart import layer
+from tierpole.charts.chart import DAY, TO, WORDS, layer
 
 Row = dict[str, Any]
 
@@ -44,9 +44,9 @@ def ground(first: date, last: date, on: date) -> list[alt.Chart]:
     today = layer([{"day": on, "says": f"today, {words.short_day(on)}"}])
     return [
         rules.mark_rule(style="faint", clip=True).encode(x=_x(first, last)),
-        today.mark_rule(style="ink", strokeWidth=1.5, clip=True).encode(x="day:T"),
+        today.mark_rule(style="ink", strokeWidth=1.5, clip=True).encode(x=DAY),
         today.mark_text(style="ink", fontWeight=700, baseline="bottom", dy=-6).encode(
-            x="day:T", y=alt.value(0), text="says:N"
+            x=DAY, y=alt.YValue(0), text=WORDS
         ),
     ]
 
@@ -56,9 +56,9 @@ def growing(rows: Sequence[Row], height: float) -> list[alt.Chart]:
     lines = layer(rows)
     down = Y.scale(domain=[0, height], reverse=True, nice=False)
     return [
-        lines.mark_rule(style="soft", clip=True).encode(x="day:T", x2="to:T", y=down),
+        lines.mark_rule(style="soft", clip=True).encode(x=DAY, x2=TO, y=down),
         lines.mark_rule(style="ink", strokeWidth=5, clip=True).encode(
-            x="low:T", x2="high:T", y=Y, tooltip=SAYS
+            x=alt.X("low:T"), x2=alt.X2("high:T"), y=Y, tooltip=SAYS
         ),
     ]
 
@@ -66,7 +66,7 @@ def growing(rows: Sequence[Row], height: float) -> list[alt.Chart]:
 def ribbon(rows: Sequence[Row]) -> alt.Chart:
     """Shading that darkens with the chance to be over the limit."""
     return layer(rows).mark_rect(style="risk", clip=True).encode(
-        x="day:T", x2="to:T", y=Y, y2="y2:Q", tooltip=SAYS,
+        x=DAY, x2=TO, y=Y, y2=alt.Y2("y2:Q"), tooltip=SAYS,
         fillOpacity=alt.FillOpacity("shade:Q", scale=None),
     )  # fmt: skip
 
@@ -76,7 +76,10 @@ def crossings(rows: Sequence[Row]) -> list[alt.Chart]:
     base = layer(rows)
     text: dict[str, Any] = {"align": "right", "baseline": "top", "dx": -5, "dy": 6}
     tick = base.mark_rule(style="risk", strokeWidth=2, clip=True)
-    return [tick.encode(x="day:T", y=Y, y2="up:Q"), *_said(base, "risk", "up:Q", "day:T", **text)]
+    return [
+        tick.encode(x=DAY, y=Y, y2=alt.Y2("up:Q")),
+        *_said(base, "risk", "up:Q", "day:T", **text),
+    ]
 
 
 def _said(base: alt.Chart, style: str, y: str, x: Any, **text: Any) -> list[alt.Chart]:
@@ -93,9 +96,9 @@ def brackets(rows: Sequence[Row]) -> list[alt.Chart]:
     ends = [{**row, "day": row[end]} for row in rows for end in ("day", "to")]
     return [
         window.mark_rule(style="ink", strokeWidth=1.5, clip=True).encode(
-            x="day:T", x2="to:T", y=Y, tooltip=SAYS),
+            x=DAY, x2=TO, y=Y, tooltip=SAYS),
         layer(ends).mark_rule(style="ink", strokeWidth=1.5, clip=True).encode(
-            x="day:T", y=Y, y2="y2:Q"),
+            x=DAY, y=Y, y2=alt.Y2("y2:Q")),
     ]  # fmt: skip
 
 
@@ -103,9 +106,9 @@ def tails(rows: Sequence[Row]) -> list[alt.Chart]:
     """From hanging until dry, ending in a small square: take down and strip."""
     return [
         layer(rows).mark_rule(style="accent", strokeWidth=4, opacity=0.35, clip=True).encode(
-            x="day:T", x2="to:T", y=Y, tooltip=SAYS),
+            x=DAY, x2=TO, y=Y, tooltip=SAYS),
         layer(rows).mark_point(style="accent", shape="square", size=34, strokeWidth=1.5,
-                               clip=True).encode(x="to:T", y=Y, tooltip=SAYS),
+                               clip=True).encode(x=alt.X("to:T"), y=Y, tooltip=SAYS),
     ]  # fmt: skip
 
 
@@ -114,7 +117,13 @@ def blocks(rows: Sequence[Row]) -> list[alt.Chart]:
     planned = [row for row in rows if not row["done"]]
     done = [row for row in rows if row["done"]]
     hover = alt.selection_point(name="hovered", on="pointerover", fields=["id"], empty=False)
-    box: dict[str, Any] = {"x": "day:T", "x2": "to:T", "y": Y, "y2": "y2:Q", "tooltip": SAYS}
+    box: dict[str, Any] = {
+        "x": DAY,
+        "x2": TO,
+        "y": Y,
+        "y2": alt.Y2("y2:Q"),
+        "tooltip": SAYS,
+    }
     return [
         layer(done).mark_rect(style="ink", filled=False, strokeWidth=1.2, clip=True).encode(**box),
         layer(planned).mark_rect(style="accent", clip=True).encode(**box).add_params(hover),
@@ -126,8 +135,8 @@ def samples(rows: Sequence[Row]) -> list[alt.Chart]:
     look: dict[str, Any] = {"style": "accent", "shape": "triangle-up", "size": 90, "clip": True}
     to_come = [row for row in rows if not row["done"]]
     return [
-        layer(rows).mark_point(strokeWidth=2, **look).encode(x="day:T", y=Y, tooltip=SAYS),
-        layer(to_come).mark_point(filled=True, opacity=1, **look).encode(x="day:T", y=Y),
+        layer(rows).mark_point(strokeWidth=2, **look).encode(x=DAY, y=Y, tooltip=SAYS),
+        layer(to_come).mark_point(filled=True, opacity=1, **look).encode(x=DAY, y=Y),
     ]
 
 
@@ -135,11 +144,12 @@ def rooms(load: Sequence[Row], capacity: Sequence[Row], taken: Sequence[Row]) ->
     """Sticks hanging as an area under the line of the room; other crops hatched."""
     return [
         layer(taken).mark_rule(style="soft", strokeWidth=1, clip=True).encode(
-            x="day:T", x2="to:T", y=Y, y2="y2:Q"),
-        layer(load).mark_area(style="accent", opacity=0.55, interpolate="step-after",
-                              clip=True).encode(x="day:T", y=Y, y2="y2:Q", detail="place:N"),
+            x=DAY, x2=TO, y=Y, y2=alt.Y2("y2:Q")),
+        layer(load).mark_area(
+            style="accent", opacity=0.55, interpolate="step-after", clip=True).encode(
+            x=DAY, y=Y, y2=alt.Y2("y2:Q"), detail=alt.Detail("place:N")),
         layer(capacity).mark_rule(style="ink", strokeWidth=2, clip=True).encode(
-            x="day:T", x2="to:T", y=Y, tooltip=SAYS),
+            x=DAY, x2=TO, y=Y, tooltip=SAYS),
     ]  # fmt: skip
 
 
@@ -153,12 +163,13 @@ def hatch(first: date, last: date, floor: float, top: float) -> list[Row]:
 def names(rows: Sequence[Row]) -> list[alt.Chart]:
     """The name of a row at its left end, and what more there is to say of it."""
     rows = [{**row, "shift": LETTER * len(row["name"]) + 8} for row in rows]
-    left: dict[str, Any] = {"x": alt.value(0), "y": Y}
+    left: dict[str, Any] = {"x": alt.XValue(0), "y": Y}
     return [
         layer(rows).mark_text(style="ink", fontWeight=700, align="left").encode(
-            text="name:N", **left),
-        layer(rows).mark_text(style="soft", fontSize=13, align="left", clip=True,
-                              dx=alt.ExprRef("datum.shift")).encode(text="more:N", **left),
+            text=alt.Text("name:N"), **left),
+        layer(rows).mark_text(
+            style="soft", fontSize=13, align="left", clip=True,
+            dx=alt.ExprRef("datum.shift")).encode(text=alt.Text("more:N"), **left),
     ]  # fmt: skip
 
 
@@ -167,10 +178,10 @@ def frost(rows: Sequence[Row], labels: Sequence[Row], floor: float) -> list[alt.
     dash = alt.StrokeDash("kind:O", legend=None).scale(domain=[0, 1], range=[[1, 0], [6, 3]])
     ground_line = layer([{"y": floor}]).mark_rule(style="faint").encode(y=Y)
     lines = layer(rows).mark_line(style="ink", strokeWidth=2, interpolate="step-after",
-                                  clip=True).encode(x="day:T", y=Y, strokeDash=dash)  # fmt: skip
+                                  clip=True).encode(x=DAY, y=Y, strokeDash=dash)  # fmt: skip
     keys = layer(labels).mark_rule(style="ink", strokeWidth=2).encode(
-        x=alt.value(0), x2=alt.value(26), y=Y, strokeDash=dash)  # fmt: skip
-    said = _said(layer(labels), "ink", "y:Q", alt.value(34), align="left")
+        x=alt.XValue(0), x2=alt.X2Value(26), y=Y, strokeDash=dash)  # fmt: skip
+    said = _said(layer(labels), "ink", "y:Q", alt.XValue(34), align="left")
     return [ground_line, lines, keys, *said]
 
 
@@ -180,6 +191,6 @@ def links(rows: Sequence[Row]) -> list[alt.Chart]:
     shown = {"or": [{"param": "hovered", "empty": False}, "datum.id === picked"]}
     return [
         layer(rows).mark_rule(style="accent", strokeWidth=2, clip=True).encode(
-            x="day:T", x2="to:T", y=Y, y2="y2:Q",
+            x=DAY, x2=TO, y=Y, y2=alt.Y2("y2:Q"),
             opacity=alt.OpacityValue(0, condition={"test": shown, "value": 1})).add_params(picked),
     ]  # fmt: skip

@@ -27,7 +27,8 @@ def serve(office: Office, port: int, announce: Callable[[str], None]) -> None:
 def free_listener(port: int) -> socket.socket:
     """A socket bound to the first free port from `port` on; `StoreError` when twenty are taken."""
     for number in range(port, min(port + TRIES, 65_536)):
-        listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        # the protocol is named, else asyncio leaves small answers waiting for 40 ms (Nagle)
+        listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listener.bind((HOST, number))

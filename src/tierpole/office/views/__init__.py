@@ -3,7 +3,7 @@
 The same model feeds the page, its JSON and, later, its paper. `VIEWS` names them for the office.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from tierpole.office.views.lot import LotPage, lot_page
@@ -13,6 +13,8 @@ from tierpole.office.views.rules import Rules, rules
 from tierpole.office.views.strip import SeasonPage, season_page
 from tierpole.office.views.week import Week, week
 from tierpole.office.views.why import Why, why_formula, why_outlook, why_plan, why_value
+from tierpole.season import Season
+from tierpole.units import System
 
 VIEWS: dict[str, Callable[..., Any]] = {
     "week": week,
@@ -26,8 +28,18 @@ VIEWS: dict[str, Callable[..., Any]] = {
     "why_value": why_value,
 }
 
+
+def pages(season: Season, system: System) -> Iterator[tuple[str, ...]]:
+    """The name and arguments of every view behind a page, so that all can be made ahead."""
+    yield "week", system
+    yield from (("lot", lot.name, system) for lot in season.lots)
+    yield from (("place", place.name, system) for place in season.places)
+    yield "season", system
+    yield ("rules",)
+
+
 __all__ = [
     "VIEWS", "Head", "LotPage", "NotHereError", "Number", "Phrase", "PlacePage", "Rules",
-    "SeasonPage", "Week", "Why", "lot_page", "place_page", "plain", "rules", "season_page", "week",
-    "why_formula", "why_outlook", "why_plan", "why_value",
+    "SeasonPage", "Week", "Why", "lot_page", "pages", "place_page", "plain", "rules",
+    "season_page", "week", "why_formula", "why_outlook", "why_plan", "why_value",
 ]  # fmt: skip
