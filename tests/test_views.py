@@ -119,6 +119,14 @@ def test_week_limits_decisions():
     assert seasons_of_twenty(due[0].p_pass) in said
 
 
+def test_week_limits_small_difference():
+    """A difference inside the plan's own gap is said to be one."""
+    said = "less than the plan can tell apart"
+    rough = replace(PLAN, bound=20_000.0, gap=0.2)
+    assert said in " ".join(plain(fact) for fact in _week(rough).decide[0].facts)
+    assert said not in " ".join(plain(fact) for fact in _week().decide[0].facts)
+
+
 def test_week_limits_order():
     """What is due first stands first; on one day, what a week's wait costs most."""
     by, lots = SEASON.on + timedelta(2), list(PLAN.lots)

@@ -24,7 +24,7 @@ from tierpole.office.views.parts import (
     has_test,
     head,
     is_counted,
-    reason_words,
+    reason_phrase,
     sticks,
 )
 from tierpole.outlook.summary import summarise
@@ -104,7 +104,7 @@ def lot_page(season: Season, outlook: xr.Dataset, plan: Plan, name: str, system:
         worth=charts.stick_worth(season, outlook, plan, name),
         choices=choices,
         chosen=_chosen(choices, lot_plan),
-        reasons=tuple(_reasons(lot_plan)),
+        reasons=tuple(_reasons(plan, lot_plan)),
         records=tuple(_records(season, name)),
         assumed=tuple(_assumed(season, lot)),
         limits=(REAL_LOTS, TOOL_LIMIT),
@@ -196,11 +196,10 @@ def _chosen(choices: tuple[Choice, ...], plan: LotPlan) -> int:
     return next((n for n, choice in enumerate(choices) if choice.day == plan.sample_on), 0)
 
 
-def _reasons(plan: LotPlan) -> Iterator[Phrase]:
+def _reasons(whole: Plan, plan: LotPlan) -> Iterator[Phrase]:
     for reason in plan.reasons:
-        total = Number(words.signed_dollars(reason.total), f"plan/reason/{plan.lot}")
         when = reason.choice.split(" (")[0]
-        yield f"Sampled {when}: ", total, f" for the season ({reason_words(reason)})."
+        yield reason_phrase(whole, plan.lot, f"Sampled {when}", reason)
 
 
 def _records(season: Season, lot: str) -> Iterator[Record]:

@@ -125,6 +125,17 @@ def reason_like(lot: LotPlan, choice: str) -> Reason | None:
     return next((reason for reason in lot.reasons if reason.choice.startswith(choice)), None)
 
 
+def reason_phrase(plan: Plan, lot: str, said: str, reason: Reason, most: int = 99) -> Phrase:
+    """What another choice would change: its total, its largest pieces, and when it is too small.
+
+    A difference smaller than what is left between the plan and its bound may be the search's own.
+    """
+    total = Number(words.signed_dollars(reason.total), f"plan/reason/{lot}")
+    slack = abs(plan.bound) * plan.gap / (1 + plan.gap)
+    small = " That is less than the plan can tell apart." if abs(reason.total) < slack else ""
+    return f"{said}: ", total, f" for the season: {reason_words(reason, most)}.{small}"
+
+
 def reason_words(reason: Reason, most: int = 99) -> str:
     """The pieces of a reason, largest first, so many by name: `CBD +$460, pass risk −$890`."""
     pieces = sorted(reason.pieces, key=lambda piece: -abs(piece[1]))

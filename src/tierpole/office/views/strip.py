@@ -117,8 +117,8 @@ def _made(plan: Plan) -> Iterator[str]:
     if plan.stopped_early:
         yield "The work was stopped early; this is the best plan found by then."
     yield (
-        f"No plan for these seasons can earn more than {words.percent(plan.gap)} more than this "
-        "one (the proven gap)."
+        f"No plan for these seasons can do more than {words.percent(plan.gap)} better than this "
+        "one, the worst seasons weighed in (the proven gap)."
     )
     for one in plan.rounds:
         yield (

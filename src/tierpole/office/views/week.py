@@ -26,7 +26,7 @@ from tierpole.office.views.parts import (
     money_phrase,
     most_helpful,
     reason_like,
-    reason_words,
+    reason_phrase,
     week_from,
 )
 from tierpole.outlook.summary import summarise
@@ -138,7 +138,7 @@ def _decisions(season: Season, outlook: xr.Dataset, plan: Plan) -> Iterator[Item
         if lot.state is LotState.FAILED:
             yield _hot_lot(season, lot)
         elif by is not None and on is not None and by <= last and not _called(season, lot):
-            yield _call(outlook, season, lot, by, on)
+            yield _call(season, outlook, plan, lot, by, on)
 
 
 def _called(season: Season, lot: LotPlan) -> bool:
@@ -146,12 +146,14 @@ def _called(season: Season, lot: LotPlan) -> bool:
     return any(s.lot == lot.lot and s.sampled_on == lot.sample_on for s in season.samples)
 
 
-def _call(outlook: xr.Dataset, season: Season, lot: LotPlan, by: date, on: date) -> Item:
+def _call(
+    season: Season, outlook: xr.Dataset, plan: Plan, lot: LotPlan, by: date, on: date
+) -> Item:
     later = reason_like(lot, "a week later")
     return Item(
         kind="call", by=by, said_by=_by(by, season.on), lot=lot.lot,
         what=f"Call the sampler for {lot.lot}, to come on {words.long_day(on)}.",
-        facts=tuple(_call_facts(season, outlook, lot, on)),
+        facts=tuple(_call_facts(season, outlook, plan, lot)),
         waiting_costs=-later.total if later else 0.0,
     )  # fmt: skip
 
@@ -160,17 +162,16 @@ def _by(day: date, on: date) -> str:
     return "today" if day <= on else f"by {words.day(day)}"
 
 
-def _call_facts(season: Season, outlook: xr.Dataset, lot: LotPlan, on: date) -> Iterator[Phrase]:
-    if lot.p_pass is not None:
-        week_later = on + timedelta(days=WEEK)
+def _call_facts(season: Season, outlook: xr.Dataset, plan: Plan, lot: LotPlan) -> Iterator[Phrase]:
+    if lot.p_pass is not None and lot.sample_on is not None:
+        week_later = lot.sample_on + timedelta(days=WEEK)
         after = [row["p"] for row in pass_rows(outlook, lot.lot) if row["day"] >= week_later]
         later = (", ", chance(season, lot.lot, after[0]), " a week later") if after else ()
         yield "It passes in ", chance(season, lot.lot, lot.p_pass), " if sampled then", *later, "."
     for when in ("a week later", "a week earlier"):
         reason = reason_like(lot, when)
         if reason is not None:
-            total = Number(words.signed_dollars(reason.total), f"plan/reason/{lot.lot}")
-            yield f"{words.capital(when)}: ", total, f" for the season: {reason_words(reason, 3)}."
+            yield reason_phrase(plan, lot.lot, words.capital(when), reason, 3)
     if lot.fail_path:
         yield (f"If it fails, the best way left is to {lot.fail_path}.",)
     if lot.window is not None:
