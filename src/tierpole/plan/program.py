@@ -164,10 +164,12 @@ def sample_before_cut(problem: Problem, columns: Columns) -> Rows:
     """No stick is cut under a sample that is not taken; its window is in `allowed` already."""
     lot, option, _, _ = problem.shape
     at = np.arange(lot * option).reshape(lot, option)
-    standing = -problem.sticks_standing[:, None].astype(float)
     future = columns.cut.copy()
     future[:, 0] = ABSENT
-    terms: list[Term] = [(future, at[..., None]), (columns.sample, at, standing)]
+    terms: list[Term] = [
+        (future, at[..., None], _share_of(problem.sticks_standing)[:, None, None]),
+        (columns.sample, at, -1.0),
+    ]
     return _rows("sample_before_cut", columns, ("lot", "sample"), at.shape, terms, upper=0)
 
 
@@ -179,10 +181,11 @@ def later_sample_rules(problem: Problem, columns: Columns) -> Rows:
     covering = np.where(
         problem.allowed & both[:, None], columns.sample[:, :, None], ABSENT
     )  # [lot, sample, day]
-    standing = problem.sticks_standing[:, None, None].astype(float)
-    terms: list[Term] = [(columns.cut[:, 0], at), (covering, at[:, None], standing)]
-    limit = np.broadcast_to(problem.sticks_standing[:, None], at.shape)
-    return _rows("later_sample_rules", columns, ("lot", "day"), at.shape, terms, upper=limit)
+    terms: list[Term] = [
+        (columns.cut[:, 0], at, _share_of(problem.sticks_standing)[:, None]),
+        (covering, at[:, None]),
+    ]
+    return _rows("later_sample_rules", columns, ("lot", "day"), at.shape, terms, upper=1)
 
 
 def cut_under_sample(problem: Problem, columns: Columns) -> Rows:
@@ -202,7 +205,10 @@ def cut_is_hung(problem: Problem, columns: Columns) -> Rows:
 def cut_day_opened(problem: Problem, columns: Columns) -> Rows:
     """No stick is cut on a day not opened for its lot, nor more than that day can take."""
     at = _at(problem.lots)[:, None] * problem.days + _at(problem.crew_hours)
-    terms: list[Term] = [(columns.taken, at), (columns.opened, at, -problem.cut_limit())]
+    terms: list[Term] = [
+        (columns.taken, at, _share_of(problem.cut_limit())),
+        (columns.opened, at, -1.0),
+    ]
     return _rows("cut_day_opened", columns, ("lot", "day"), at.shape, terms, upper=0)
 
 
@@ -381,6 +387,11 @@ def _rows(
     )
     limits = (np.broadcast_to(limit, shape).ravel().astype(float) for limit in (lower, upper))
     return Rows(group, axes, shape, entries, *limits)
+
+
+def _share_of(sticks: Floats | Ints) -> Floats:
+    """What one stick is of so many; rows in shares keep the solver's tolerance from growing."""
+    return 1 / np.maximum(sticks, 1)
 
 
 def _put(vector: Floats, columns: Ints, entries: Floats | Ints) -> None:

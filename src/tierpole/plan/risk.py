@@ -66,7 +66,8 @@ class Aim:
         means = averages(self._draws, self._problem.allowed, len(self._problem.places), weights)
         entries = -dollars(self._problem, columns, *means)
         entries[columns.tail] = 1.0
-        return entries, float(weights @ self._shift)
+        scale = np.abs(entries).max()
+        return entries / scale, float(weights @ self._shift) / scale
 
     @property
     def _draws(self) -> Draws:

@@ -10,20 +10,18 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from tierpole.errors import Stopped
+from tierpole.plan.clock import Clock, Tick
 from tierpole.plan.highs import Answer, Solver
-from tierpole.plan.nearby import Reach, leaning, near
+from tierpole.plan.nearby import Reach, leaning, near, pinned
 from tierpole.plan.problem import NO_SAMPLE, Floats, Ints, Problem, Schedule
 from tierpole.plan.program import make_program, read
 from tierpole.plan.risk import Aim, Risk, Row
 from tierpole.plan.rounding import whole_sticks
-
-Tick = Callable[[str, float], None]
 
 REACHES = (Reach(0, 1), Reach(0, 3), Reach(2, 5), Reach(np.inf, np.inf))
 TAIL_REACH = Reach(0, 3)
@@ -31,7 +29,6 @@ ROUNDING_SHARE = 0.15  # of the seconds and the gap, kept for whole sticks
 TAIL_SHARE = 0.02  # of the gap, how exactly the worst tail is met
 FINEST = 1e-7  # gap below which nothing is sought
 STAKE_SHARE = 0.01
-TICK_SECONDS = 0.1
 
 
 @dataclass(frozen=True)
@@ -96,8 +93,42 @@ class Search:
     def improve(self) -> None:
         """Search wider and wider round the relaxation until close enough or out of time."""
         for reach in REACHES[:-1]:
-            self._search(reach, self._left() / 2)
-        self.bound = min(self.bound, self._search(REACHES[-1], self._left()))
+            self.within(reach, self._left() / 2)
+        self.bound = min(self.bound, self.within(REACHES[-1], self._left()))
+
+    def start_near(self, schedule: Schedule) -> None:
+        """Take a schedule's samples and cut days, instead of the relaxation's, to search round."""
+        decided = schedule.decisions(self.problem)
+        values = np.zeros(self.columns.count)
+        for index, amount in (
+            (self.columns.sample, decided.sample),
+            (self.columns.opened, decided.opened),
+            (self.columns.taken, decided.hung.sum(axis=2)),
+        ):
+            values[index[index >= 0]] = amount[index >= 0]
+        self.relaxed = values
+        found = Solver(pinned(self.program, values), whole=False).run().values
+        if self._tail_is_loose(found):
+            self._learn_tail(found)
+            found = Solver(pinned(self.program, values), whole=False).run().values
+        self._offer(found)
+
+    def within(self, reach: Reach, seconds: float) -> float:
+        """Best schedule within reach, tightening the tail as it goes; returns the reach's bound."""
+        bound, until = np.inf, time.perf_counter() + seconds
+        while not self._is_close() and (left := until - time.perf_counter()) > 0:
+            self.clock.begin("schedule")
+            solver = Solver(near(self.program, self.relaxed, reach), True, self.clock.watch)
+            solver.start_from(self.best)
+            answer = solver.run(left, self._sought() / 4, -self._target())
+            self.rounds += 1
+            bound = min(bound, -answer.bound)
+            self._offer(answer.values)
+            self.clock.check()
+            if answer.values is None or not self._tail_is_loose(answer.values):
+                break
+            self._tighten(answer.values)
+        return bound
 
     def schedule(self, status: str = "") -> Schedule:
         """The best solution so far in whole sticks; nothing cut at all if there is none yet."""
@@ -124,23 +155,6 @@ class Search:
         objective = self.aim.objective(schedule.decisions(problem))
         gap = gap_between(problem, self.bound, objective)
         return replace(schedule, objective=objective, gap=gap, status=status or self._status(gap))
-
-    def _search(self, reach: Reach, seconds: float) -> float:
-        """Best schedule within reach, tightening the tail as it goes; returns the reach's bound."""
-        bound, until = np.inf, time.perf_counter() + seconds
-        while not self._is_close() and (left := until - time.perf_counter()) > 0:
-            self.clock.begin("schedule")
-            solver = Solver(near(self.program, self.relaxed, reach), True, self.clock.watch)
-            solver.start_from(self.best)
-            answer = solver.run(left, self._sought() / 4, -self._target())
-            self.rounds += 1
-            bound = min(bound, -answer.bound)
-            self._offer(answer.values)
-            self.clock.check()
-            if answer.values is None or not self._tail_is_loose(answer.values):
-                break
-            self._tighten(answer.values)
-        return bound
 
     def _relaxation(self) -> Answer:
         answer = Solver(self.program, whole=False, watch=self.clock.watch).run()
@@ -209,42 +223,6 @@ class Search:
         if gap <= self.stop.gap:
             return "close enough"
         return "time ran out" if self._left() <= 0 else "close but for whole sticks"
-
-
-class Clock:
-    """Seconds since the start, progress to whoever asked for it, and their wish to stop."""
-
-    def __init__(self, limit: float, tick: Tick | None):
-        self._limit, self._tick = limit, tick
-        self._started = self._ticked = time.perf_counter()
-        self._step = ""
-        self._stopped: Stopped | None = None
-
-    def seconds(self) -> float:
-        """Seconds since the start."""
-        return time.perf_counter() - self._started
-
-    def begin(self, step: str) -> None:
-        """Name the step that starts now."""
-        self._step, self._ticked = step, -np.inf
-        self.watch()
-        self.check()
-
-    def watch(self) -> bool:
-        """Report progress now and then; True once the user wants to stop."""
-        now = time.perf_counter()
-        if self._tick and not self._stopped and now - self._ticked > TICK_SECONDS:
-            self._ticked = now
-            try:
-                self._tick(self._step, min(self.seconds() / self._limit, 1.0))
-            except Stopped as stopped:
-                self._stopped = stopped
-        return self._stopped is not None
-
-    def check(self) -> None:
-        """Raise what the user's stop raised, outside the solver."""
-        if self._stopped:
-            raise self._stopped
 
 
 def _samples(problem: Problem, cut_under: Floats) -> Ints:
