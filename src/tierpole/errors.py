@@ -32,8 +32,13 @@ class Fault:
     allowed: str
     cure: str = ""
 
+    @property
+    def shown(self) -> str:
+        """The value as its writer knows it."""
+        return _shown(self.value)
+
     def __str__(self) -> str:
-        got = "it is missing" if self.value is None else f"got {_shown(self.value)}"
+        got = "it is missing" if self.value is None else f"got {self.shown}"
         where = f"{self.place}: {self.field}" if self.field else self.place
         cure = f" {self.cure}" if self.cure else ""
         return f"{where} must be {self.allowed}, {got}.{cure}"

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import sys
+from io import TextIOWrapper
 
 import click
 
 from tierpole._version import __version__
+from tierpole.cli.command import Group
 from tierpole.cli.commands import check, demo, plan, serve, weather
-from tierpole.errors import TierpoleError
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.group(
+    cls=Group, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100}
+)
 @click.version_option(__version__, prog_name="tierpole")
 def tierpole() -> None:
     """Plan a floral-hemp season: when to call the sampler, cut, hang and take down, and why.
@@ -26,17 +29,8 @@ for command in (demo, plan, check, weather, serve):
 
 
 def main() -> None:
-    """Run the command line; the project's own errors become plain text and an exit status."""
-    try:
-        tierpole(standalone_mode=False)
-    except click.exceptions.Exit as leaving:
-        sys.exit(leaving.exit_code)
-    except click.ClickException as error:
-        error.show()
-        sys.exit(error.exit_code)
-    except (click.Abort, KeyboardInterrupt):
-        click.echo("Stopped.", err=True)
-        sys.exit(4)
-    except TierpoleError as error:
-        click.echo(str(error), err=True)
-        sys.exit(error.exit_status)
+    """Run the command line; a sign the terminal does not know becomes a question mark."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="replace")
+    tierpole(prog_name="tierpole")

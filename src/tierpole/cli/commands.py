@@ -9,17 +9,20 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from tierpole.cli.command import Command
 from tierpole.cli.options import (
     DRAWS,
     FILE,
     FORMAT,
     ON,
     PORT,
+    SECONDS,
     SEED,
     UNITS,
     progress,
     together,
 )
+from tierpole.cli.stopping import stop_on_interrupt
 from tierpole.errors import Stopped
 
 if TYPE_CHECKING:
@@ -27,76 +30,90 @@ if TYPE_CHECKING:
     from tierpole.season import Season
 
 
-@click.command()
+@click.command(cls=Command)
 @FILE
-@together(ON, SEED, DRAWS, UNITS, FORMAT)
-@click.option("--seconds", default=8.0, show_default=True, help="Time for each round of solving.")
+@together(ON, SEED, DRAWS, SECONDS, UNITS, FORMAT)
 def plan(
-    file: str, on: date | None, seed: int, draws: int, units: Any, form: str, seconds: float
+    file: str, on: date | None, seed: int, draws: int, seconds: int, units: Any, form: str
 ) -> None:
-    """Plan the season in FILE: samples, cuts, places, take-downs, and what they earn."""
+    """Plan the season in FILE: samples, cuts, places, take-downs, and what they earn.
+
+    Ctrl-C once stops with the best plan so far (exit status 4).
+    """
     from tierpole.scenario import read_scenario
 
     office = _office(read_scenario(file, on), seed, draws, units, seconds)
     sys.exit(_print_plan(office, form))
 
 
-@click.command()
-@together(ON, SEED, DRAWS, UNITS, FORMAT, PORT)
+@click.command(cls=Command)
+@together(ON, SEED, DRAWS, SECONDS, UNITS, FORMAT, PORT)
 @click.option("--no-pages", is_flag=True, help="Print the plan and end; serve no pages.")
 def demo(
-    on: date | None, seed: int, draws: int, units: Any, form: str, port: int, no_pages: bool
-) -> None:
+    on: date | None, seed: int, draws: int, seconds: int, units: Any, form: str, port: int,
+    no_pages: bool,
+) -> None:  # fmt: skip
     """Plan the invented demo farm, print the plan, and serve its pages until Ctrl-C."""
     from tierpole.scenario import demo_path, read_scenario
 
-    office = _office(read_scenario(demo_path(), on), seed, draws, units, 8.0)
+    office = _office(read_scenario(demo_path(), on), seed, draws, units, seconds)
     status = _print_plan(office, form)
-    if not no_pages:
+    if not no_pages and status != Stopped.exit_status:
         _serve_pages(office, port)
     sys.exit(status)
 
 
-@click.command()
+@click.command(cls=Command)
 @FILE
-@together(ON, SEED, DRAWS, UNITS, PORT)
-def serve(file: str, on: date | None, seed: int, draws: int, units: Any, port: int) -> None:
+@together(ON, SEED, DRAWS, SECONDS, UNITS, PORT)
+def serve(
+    file: str, on: date | None, seed: int, draws: int, seconds: int, units: Any, port: int
+) -> None:
     """Serve the pages of the season in FILE on this computer until Ctrl-C."""
     from tierpole.scenario import read_scenario
 
-    office = _office(read_scenario(file, on), seed, draws, units, 8.0)
+    office = _office(read_scenario(file, on), seed, draws, units, seconds)
     office.start()
     _serve_pages(office, port)
 
 
-@click.command()
+@click.command(cls=Command)
 @FILE
-def check(file: str) -> None:
-    """Check the scenario in FILE and list every problem at once."""
-    from tierpole.cli.show import season_text
-    from tierpole.scenario import read_scenario
+@together(ON, UNITS, FORMAT)
+def check(file: str, on: date | None, units: Any, form: str) -> None:
+    """Check the scenario in FILE: every problem at once, what looks odd, what is assumed."""
+    from tierpole.scenario import assumed, check_scenario
 
-    season = read_scenario(file)
-    click.echo(season_text(season))
-    click.echo("No problem found.")
+    checked = check_scenario(file, on)
+    taken = list(assumed(checked.season, units))
+    if form == "json":
+        from tierpole.cli.documents import check_document
+
+        click.echo(check_document(checked, taken).model_dump_json(indent=2))
+    else:
+        from tierpole.cli.layout import width_now
+        from tierpole.cli.season_text import checked_text
+
+        click.echo(checked_text(checked, taken, units, width_now()))
 
 
-@click.command()
-@click.argument("file", type=click.Path(dir_okay=False))
-@together(UNITS)
+@click.command(cls=Command)
+@FILE
+@UNITS
 @click.option("--update", is_flag=True, help="Fetch the station's latest records first.")
 def weather(file: str, units: Any, update: bool) -> None:
     """Check the station FILE: gaps, doubtful values, seasons on file, freeze dates."""
-    from tierpole.cli.show import weather_text
+    from tierpole.cli.layout import width_now
+    from tierpole.cli.weather_text import weather_text
 
     if update:
         from tierpole.sources import update_station
 
         click.echo(str(update_station(Path(file))))
-    click.echo(weather_text(Path(file), units))
+    click.echo(weather_text(Path(file), units, width_now()))
 
 
-def _office(season: Season, seed: int, draws: int, units: Any, seconds: float) -> Office:
+def _office(season: Season, seed: int, draws: int, units: Any, seconds: int) -> Office:
     from tierpole.office import Office, Settings
 
     return Office(season, Settings(draws, seed, seconds, units))
@@ -104,22 +121,22 @@ def _office(season: Season, seed: int, draws: int, units: Any, seconds: float) -
 
 def _print_plan(office: Office, form: str) -> int:
     """Work, print, and say with which status to leave."""
-    from tierpole.cli.show import plan_text
     from tierpole.office import plan_document
 
-    stopped = False
     try:
-        with progress() as tick:
+        with progress() as tick, stop_on_interrupt(office.stop):
             found = office.work(tick)
     except Stopped as stop:
-        if stop.best is None:
-            raise
-        found, stopped = office.adopt(stop.best), True
+        found = office.adopt(stop.best)
     if form == "json":
         click.echo(plan_document(office.season, found).model_dump_json(indent=2))
     else:
-        click.echo(plan_text(office.season, found, office.system))
-    return 4 if stopped or found.stopped_early else 3 if found.broken_rules else 0
+        from tierpole.cli.layout import width_now
+        from tierpole.cli.show import plan_text
+
+        this_week = office.view("week", office.system)
+        click.echo(plan_text(office.season, found, this_week, width_now()))
+    return 4 if found.stopped_early else 3 if found.broken_rules else 0
 
 
 def _serve_pages(office: Office, port: int) -> None:

@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator
 from contextlib import contextmanager
 from datetime import date, datetime
 from typing import Any
 
 import click
 
-Tick = Callable[[str, float], None]
+from tierpole.progress import Tick, silent
 
 
 def _as_date(_: click.Context, __: click.Parameter, value: datetime | None) -> date | None:
     return value.date() if value else None
 
 
-SEED = click.option("--seed", default=1, show_default=True, help="Same seed, same answer.")
+SEED = click.option(
+    "--seed", type=click.IntRange(min=0), default=1, show_default=True,
+    help="Same seed, same answer.",
+)  # fmt: skip
 DRAWS = click.option(
     "--draws",
     type=click.IntRange(50, 20_000),
@@ -25,17 +28,24 @@ DRAWS = click.option(
     show_default=True,
     help="How many possible seasons to look at.",
 )
+SECONDS = click.option(
+    "--seconds", type=click.IntRange(1, 3600), default=8, show_default=True,
+    help="Time to solve in each round of planning and drying; at most three rounds.",
+)  # fmt: skip
 UNITS = click.option(
-    "--units", type=click.Choice(["us", "metric"]), default="us", show_default=True
-)
+    "--units", type=click.Choice(["us", "metric"]), default="us", show_default=True,
+    help="Units to read in; a file may use either.",
+)  # fmt: skip
 FORMAT = click.option(
-    "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True
-)
+    "--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True,
+    help="Text to read, or JSON by a published schema.",
+)  # fmt: skip
 ON = click.option(
     "--on",
     type=click.DateTime(["%Y-%m-%d"]),
+    metavar="YYYY-MM-DD",
     callback=_as_date,
-    help="Plan as seen on this day; nothing known later is used. Default: the scenario's date.",
+    help="As seen on this day; nothing known later is used. Default: the scenario's date.",
 )
 PORT = click.option(
     "--port", type=click.IntRange(1024, 65_535), default=8047, show_default=True,
@@ -56,10 +66,10 @@ def together(*options: Callable[[Any], Any]) -> Callable[[Any], Any]:
 
 
 @contextmanager
-def progress() -> Iterator[Tick]:
+def progress() -> Generator[Tick]:
     """A tick(step, share) that shows one moving line on a terminal and nothing elsewhere."""
     if not sys.stderr.isatty():
-        yield lambda step, share: None
+        yield silent
         return
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn

@@ -1,213 +1,262 @@
-"""A plan, a season and a station's weather as plain text for a terminal."""
+"""A plan as plain text for a terminal: what to do first, then why, then how sure it is.
+
+The sentences are those of the page for the week, so that page and terminal cannot disagree.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from datetime import date
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from tierpole.outlook.summary import Summary, seasons_of_twenty
-from tierpole.units import ACRE, System, show
+from tierpole.charts import words
+from tierpole.cli.layout import USUAL, columns, wrap
+from tierpole.office.views.parts import invented, plain, reason_words
+from tierpole.office.views.week import Item, Week
 
 if TYPE_CHECKING:
     from tierpole.plan.result import LotPlan, Plan
     from tierpole.season import Season
 
-WIDTH = 78
 CAUTION = (
     "A forecast is not an official sample, and this is not legal advice: the state department of "
     "agriculture decides. Nobody climbs wet or old rails, and nobody climbs alone."
 )
 
 
-def plan_text(season: Season, plan: Plan, system: System = "us") -> str:
-    """The whole plan as text, what to do first."""
-    blocks = [
-        _head(season, plan),
-        _broken(plan),
-        _calls(plan),
-        _cut_list(plan),
-        _lots(plan),
-        _places(plan),
-        _money(plan),
-        _thumbs(plan),
-        _worth(plan),
-        _notes(season, plan, system),
+def plan_text(season: Season, plan: Plan, this_week: Week, width: int = USUAL) -> str:
+    """The whole plan as text, what to do first; units are those of the view of the week."""
+    page = _Page(season, plan, this_week, width)
+    blocks = [(heading, list(lines(page))) for heading, lines in BLOCKS]
+    return "\n\n".join("\n".join([heading] * bool(heading) + b) for heading, b in blocks if b)
+
+
+@dataclass(frozen=True)
+class _Page:
+    """What the blocks of the text are made of."""
+
+    season: Season
+    plan: Plan
+    week: Week
+    width: int
+
+    def lines(self, text: str, hang: str = "  ") -> Iterator[str]:
+        """A paragraph under a heading."""
+        yield wrap(text, self.width, "  ", hang)
+
+
+def _head(page: _Page) -> Iterator[str]:
+    season, plan = page.season, page.plan
+    yield wrap(headline(plan, page.week), page.width)
+    yield wrap(f"{page.week.sentence.partition(' First:')[0]} {plain(page.week.money)}", page.width)
+    yield ""
+    made = f"{season.farm.name}, plan of {words.long_day(plan.made_for)} {plan.made_for.year}."
+    yield wrap(f"{made} {invented(season)[0]}".strip(), page.width)
+    if plan.stopped_early:
+        yield wrap("Stopped early: this is the best plan found until then.", page.width)
+
+
+def headline(plan: Plan, this_week: Week) -> str:
+    """The one thing to say at the barn door."""
+    if plan.broken_rules:
+        facts = words.counted(len(plan.broken_rules), "recorded fact already breaks a rule",
+                              "recorded facts already break a rule")  # fmt: skip
+        return f"Talk to the department before anything else: {facts}."
+    if this_week.decide:
+        return _said(this_week.decide[0])
+    if this_week.todo:
+        return _said(this_week.todo[0])
+    coming = [lot.request_on for lot in plan.lots if lot.request_on] + [c.day for c in plan.cuts]
+    if coming:
+        return f"Nothing to decide or to do before {words.long_day(min(coming))}."
+    return "Nothing is worth cutting any more by these figures: leave what stands."
+
+
+def _said(item: Item) -> str:
+    return f"{words.capital(item.said_by)}: {item.what[:1].lower()}{item.what[1:]}"
+
+
+def _broken(page: _Page) -> Iterator[str]:
+    for text in page.plan.broken_rules:
+        yield from page.lines(text)
+
+
+def _decide(page: _Page) -> Iterator[str]:
+    for item in page.week.decide:
+        yield from page.lines(_said(item))
+        for fact in item.facts:
+            yield wrap(plain(fact), page.width, "    ", "  ")
+
+
+def _todo(page: _Page) -> Iterator[str]:
+    for item in page.week.todo:
+        yield from page.lines(" ".join([_said(item), *(plain(fact) for fact in item.facts)]))
+
+
+def _calls(page: _Page) -> Iterator[str]:
+    rows = [
+        (words.day(by), lot.lot, words.day(on), _odds(lot.p_pass or 0.0),
+         words.span(*lot.window) if lot.window else "")
+        for by, on, lot in sorted(_asked(page.plan), key=lambda call: call[:2])
+    ]  # fmt: skip
+    if rows:
+        heads = ("call by", "lot", "sampler comes", "passes, seasons", "may then be cut")
+        yield from columns(heads, rows, page.width)
+
+
+def _asked(plan: Plan) -> Iterator[tuple[date, date, LotPlan]]:
+    """Every call to make: by when, for when, for which lot."""
+    for lot in plan.lots:
+        if lot.request_on and lot.sample_on:
+            yield lot.request_on, lot.sample_on, lot
+
+
+def _odds(chance: float) -> str:
+    """A chance as seasons of twenty, short enough for a column."""
+    return words.short_odds(chance).replace("more than ", ">").replace("fewer than ", "<")
+
+
+def _cuts(page: _Page) -> Iterator[str]:
+    cuts = page.plan.cuts
+    if not cuts:
+        yield from page.lines("Nothing: by these figures no lot is worth cutting any more.")
+        return
+    rows = [
+        (words.day(c.day), f"{c.sticks:,}", c.lot, c.place, _hours(c.hours), words.day(c.dry_on))
+        for c in cuts
     ]
-    return "\n\n".join("\n".join(block) for block in map(list, blocks) if block)
+    total = sum(cut.sticks for cut in cuts), sum(cut.hours for cut in cuts)
+    rows.append(("in all", f"{total[0]:,}", "", "", _hours(total[1]), ""))
+    heads = ("day", ">sticks", "lot", "place", ">crew h", "dry by, 8 in 10")
+    yield from columns(heads, rows, page.width)
 
 
-def season_text(season: Season) -> str:
-    """A season in a few lines: what was read."""
-    acres = sum(lot.area for lot in season.lots) / ACRE
-    sticks = sum(season.sticks_standing(lot) for lot in season.lots)
-    weather = season.past_weather
-    return "\n".join(
-        [
-            f"{season.farm.name}, season {season.year}, seen on {day(season.on)}",
-            f"  {acres:.1f} acres in {len(season.lots)} lots, {sticks:,.0f} sticks standing",
-            f"  {len(season.places)} places, {len(season.tests)} certificates, "
-            f"{len(season.hanging_now())} hangings",
-            f"  weather: {weather.station.name}, {weather.dates[0]} to {weather.dates[-1]}",
-        ]
+def _hours(hours: float) -> str:
+    return f"{max(round(hours), 1):,}"
+
+
+def _lots(page: _Page) -> Iterator[str]:
+    rows = [
+        (lot.lot, lot.state.partition(",")[0], f"{lot.sticks_standing:,.0f}",
+         f"{lot.sticks_left:,}", _odds(lot.money.p_loss), words.dollars(lot.money.mean),
+         f"{words.dollars(lot.money.low)} to {words.dollars(lot.money.high)}")
+        for lot in page.plan.lots
+    ]  # fmt: skip
+    heads = ("lot", "state", ">sticks", ">left", ">loses", ">mean", ">in 8 of 10 seasons")
+    yield from columns(heads, rows, page.width)
+
+
+def _why(page: _Page) -> Iterator[str]:
+    for lot in page.plan.lots:
+        for reason in lot.reasons:
+            total = words.signed_dollars(reason.total)
+            choice = _with_days(reason.choice)
+            yield from page.lines(
+                f"{lot.lot}, {choice}: {total} for the season: {reason_words(reason)}."
+            )
+
+
+def _with_days(text: str) -> str:
+    """A text with its dates as people say them."""
+    return re.sub(r"\d{4}-\d\d-\d\d", lambda found: words.day(date.fromisoformat(found[0])), text)
+
+
+def _room(page: _Page) -> Iterator[str]:
+    rows = []
+    for place in page.plan.places:
+        fullest = int(np.argmax(place.hanging))
+        when = place.days[fullest].astype("datetime64[D]").item()
+        most = f"{place.hanging[fullest]:,.0f} of {place.capacity.max():,.0f}"
+        rows.append((place.place, most, words.day(when)))
+    yield from columns(("place", ">sticks at most", "on"), rows, page.width)
+    for phrase in page.week.room:
+        yield from page.lines(plain(phrase))
+
+
+def _crew(page: _Page) -> Iterator[str]:
+    crew = page.plan.crew
+    parts = {"cut, haul and hang": crew.cut_and_hang, "take down": crew.take_down,
+             "strip": crew.strip}  # fmt: skip
+    used = {name: hours.sum() for name, hours in parts.items()}
+    told = ", ".join(f"to {name} {hours:,.0f}" for name, hours in used.items() if hours >= 0.5)
+    yield from page.lines(plain(page.week.hands))
+    yield from page.lines(
+        f"In all {sum(used.values()):,.0f} of {crew.available.sum():,.0f} hours"
+        f"{': ' if told else ''}{told}."
     )
 
 
-def day(when: date) -> str:
-    """A date as people say it: "Tue 8 Sep"."""
-    return f"{when:%a} {when.day} {when:%b}"
+def _frost(page: _Page) -> Iterator[str]:
+    for phrase in page.week.frost:
+        yield from page.lines(plain(phrase))
 
 
-def dollars(amount: float) -> str:
-    """Dollars to three digits, losses with a minus sign."""
-    rounded = float(f"{amount:.3g}")
-    return f"-${-rounded:,.0f}" if rounded < 0 else f"${rounded:,.0f}"
+def _money(page: _Page) -> Iterator[str]:
+    money = page.plan.money
+    band = f"{words.dollars(money.low)} and {words.dollars(money.high)}"
+    yield from page.lines(f"Loses money in {words.odds(money.p_loss)}.")
+    yield from page.lines(
+        f"Mean {words.dollars(money.mean)}; in 8 of 10 seasons between {band}; mean of the worst "
+        f"fifth {words.dollars(money.cvar)}. Before fixed machinery and your own time."
+    )
 
 
-def _head(season: Season, plan: Plan) -> Iterator[str]:
-    yield f"{season.farm.name}, {season.year} - plan of {day(plan.made_for)}"
-    if season.farm.is_invented:
-        yield "An invented farm: no such place, variety or price exists."
-    if season.stand_in_year is not None:
-        yield f"The autumn of {season.stand_in_year} stands in for this season's weather so far."
-    if plan.stopped_early:
-        yield "Stopped early: this is the best plan found until then."
-    yield f"No plan is worth over {plan.gap:.1%} more than this one by the same figures."
-
-
-def _broken(plan: Plan) -> Iterator[str]:
-    if plan.broken_rules:
-        yield "ALREADY AGAINST THE RULES (talk to the department before anything else)"
-        yield from (f"  {text}" for text in plan.broken_rules)
-
-
-def _calls(plan: Plan) -> Iterator[str]:
-    calls = sorted((lot for lot in plan.lots if lot.request_on), key=lambda lot: lot.request_on)
-    if not calls:
-        return
-    yield "CALL THE SAMPLER"
-    for lot in calls:
-        chance = lot.p_pass or 0.0
-        yield (
-            f"  by {day(lot.request_on)} for {day(lot.sample_on)}: {lot.lot}. "
-            f"Passes in {seasons_of_twenty(chance)} ({chance:.0%})."
-        )  # pyright: ignore
-
-
-def _cut_list(plan: Plan) -> Iterator[str]:
-    if not plan.cuts:
-        yield "NOTHING TO CUT: by these figures no lot is worth cutting any more."
-        return
-    yield "CUT AND HANG"
-    for cut in plan.cuts:
-        yield (
-            f"  {day(cut.day):<11}{cut.sticks:>6,} sticks  {cut.lot:<18}{cut.place:<14}"
-            f"{cut.hours:>6.1f} h   dry by {day(cut.dry_on)}"
+def _thumbs(page: _Page) -> Iterator[str]:
+    for rule in page.plan.rules_of_thumb:
+        hung = f"{rule.sticks_hung:,.0f} of {rule.sticks_total:,.0f} sticks"
+        yield from page.lines(
+            f"{words.capital(rule.name)}: loses money in {words.odds(rule.money.p_loss)}, mean "
+            f"{words.dollars(rule.money.mean)}, hangs {hung}."
         )
 
 
-def _lots(plan: Plan) -> Iterator[str]:
-    yield "LOT BY LOT"
-    for lot in plan.lots:
-        yield f"  {lot.lot}: {lot.state.value}, {lot.sticks_standing:,.0f} sticks standing"
-        if lot.window:
-            yield f"    may be cut {day(lot.window[0])} to {day(lot.window[1])}"
-        yield f"    loses money in {lot.money.p_loss:.0%} of draws; {_band(lot.money)}"
-        yield from _reasons(lot)
+def _worth(page: _Page) -> Iterator[str]:
+    for worth in page.plan.worth:
+        yield from page.lines(f"{words.capital(worth.what)}: {words.dollars(worth.dollars)}.")
 
 
-def _reasons(lot: LotPlan) -> Iterator[str]:
-    for reason in lot.reasons:
-        told = ", ".join(
-            f"{name} {dollars(amount)}" for name, amount in reason.pieces if abs(amount) >= 1
-        )
-        yield f"    {reason.choice}: {dollars(reason.total)} ({told})"
-
-
-def _places(plan: Plan) -> Iterator[str]:
-    yield "ROOM"
-    for place in plan.places:
-        fullest = int(np.argmax(place.hanging - 1e-9 * np.arange(place.hanging.size)))
-        when = day(place.days[fullest].astype("datetime64[D]").item())
-        room = int(place.capacity.max())
-        yield f"  {place.place:<14}{place.hanging[fullest]:>6,.0f} of {room:,} sticks at most, {when}"
-    used = plan.crew.cut_and_hang + plan.crew.take_down + plan.crew.strip
-    yield f"  crew: {used.sum():,.0f} of {plan.crew.available.sum():,.0f} hours"
-
-
-def _money(plan: Plan) -> Iterator[str]:
-    yield "MONEY (the season's net, before fixed machinery and your own time)"
-    yield f"  loses money in {seasons_of_twenty(plan.money.p_loss)} ({plan.money.p_loss:.0%})"
-    yield f"  {_band(plan.money)}"
-    yield f"  mean of the worst fifth: {dollars(plan.money.cvar)}"
+def _sure(page: _Page) -> Iterator[str]:
+    plan = page.plan
+    yield from page.lines(
+        f"Counted over {plan.money.n:,} simulated seasons. By the same figures no plan is worth "
+        f"over {words.percent(plan.gap)} more than this one."
+    )
     for number in plan.rounds:
-        yield (
-            f"  round {number.number}: planned {dollars(number.planned)}, drying simulated again "
-            f"{dollars(number.resimulated)}, largest move {number.largest_move:.0f} days"
+        planned, seen = words.dollars(number.planned, 3), words.dollars(number.resimulated, 3)
+        moved = words.counted(number.largest_move, "day")
+        yield from page.lines(
+            f"Round {number.number}: planned {planned}; with the drying of just these hangings "
+            f"simulated, {seen}, none off by over {moved}."
         )
+    for limit in page.week.limits:
+        yield from page.lines(limit)
 
 
-def _band(money: Summary) -> str:
-    return f"mean {dollars(money.mean)}; {dollars(money.low)} to {dollars(money.high)} in 8 of 10"
+def _notes(page: _Page) -> Iterator[str]:
+    for note in (*page.plan.notes, CAUTION):
+        yield from page.lines(_with_days(note))
 
 
-def _thumbs(plan: Plan) -> Iterator[str]:
-    if not plan.rules_of_thumb:
-        return
-    yield "RULES OF THUMB on the same draws (this farm and season only)"
-    for rule in plan.rules_of_thumb:
-        yield (
-            f"  {rule.name}: hangs {rule.sticks_hung:,.0f} of {rule.sticks_total:,.0f} sticks, "
-            f"mean {dollars(rule.money.mean)}, loses in {rule.money.p_loss:.0%}"
-        )
-
-
-def _worth(plan: Plan) -> Iterator[str]:
-    if plan.worth:
-        yield "WHAT MORE WOULD BE WORTH"
-        yield from (f"  {worth.what}: {dollars(worth.dollars)}" for worth in plan.worth)
-
-
-def _notes(season: Season, plan: Plan, system: System) -> Iterator[str]:
-    yield "NOTES"
-    yield from (f"  {note}" for note in plan.notes)
-    cold = [f for f in season.fields if f.night_offset]
-    for field in cold:
-        offset = show(field.night_offset, "a temperature difference", system)
-        yield f"  {field.name}: nights taken as {offset} against the station, in every frost figure."
-    yield f"  {CAUTION}"
-
-
-def weather_text(path: Path, system: System) -> str:
-    """What a station file holds: gaps, doubtful values, seasons on file, freeze dates."""
-    from tierpole.sources import read_station
-    from tierpole.weather import clean, fill_gaps, season_pool
-
-    record, findings = clean(read_station(path))
-    filled, count = fill_gaps(record)
-    pool = season_pool(filled)
-    lines = [
-        f"{record.station.name} ({record.station.code}), {record.dates[0]} to {record.dates[-1]}",
-        f"  {len(findings)} doubtful values set aside" + (":" if findings else ""),
-        *(f"    {finding}" for finding in findings[:10]),
-        *([f"    and {len(findings) - 10} more"] if len(findings) > 10 else []),
-        f"  gaps filled: {count}",
-        f"  {len(pool)} whole seasons to draw from, {pool.years[0]} to {pool.years[-1]}",
-        *_freezes(filled, system),
-    ]
-    return "\n".join(lines)
-
-
-def _freezes(record: object, system: System) -> Iterator[str]:
-    from tierpole.weather import freeze_date, freeze_days, freeze_quantile
-
-    yield "  first night of autumn at or below (1 year in 10, half, 9 in 10 have had it by then):"
-    for fahrenheit in (36, 32, 28):
-        celsius = (fahrenheit - 32) / 1.8
-        freezes = freeze_days(record, celsius, "fall")  # pyright: ignore[reportArgumentType]
-        dates = [freeze_date(float(freeze_quantile(freezes, q)), 2025) for q in (0.1, 0.5, 0.9)]
-        told = ", ".join("none" if d is None else f"{d.astype(object):%-d %b}" for d in dates)
-        yield f"    {show(celsius, 'a temperature', system)}: {told}"
+Lines = Callable[[_Page], Iterator[str]]
+BLOCKS: tuple[tuple[str, Lines], ...] = (
+    ("", _head),
+    ("ALREADY AGAINST THE RULES", _broken),
+    ("TO DECIDE THIS WEEK", _decide),
+    ("TO DO THIS WEEK", _todo),
+    ("CALLS TO THE SAMPLER", _calls),
+    ("CUT AND HANG", _cuts),
+    ("LOTS", _lots),
+    ("WHY NOT A WEEK EARLIER OR LATER", _why),
+    ("ROOM", _room),
+    ("CREW", _crew),
+    ("FROST", _frost),
+    ("MONEY", _money),
+    ("RULES OF THUMB, through the same seasons, on this farm only", _thumbs),
+    ("WHAT MORE WOULD BE WORTH", _worth),
+    ("HOW SURE THIS IS", _sure),
+    ("NOTES", _notes),
+)

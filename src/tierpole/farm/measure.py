@@ -49,6 +49,11 @@ class Measure:
         """What a field of this measure accepts, in words."""
         return f'{self.kind} from "{self.low}" to "{self.high}"'
 
+    @property
+    def _choices(self) -> str:
+        *others, last = (unit.names[0] for unit in units.KINDS[self.kind].units)
+        return f"write {', '.join(others)} or {last}" if others else f"write {last}"
+
     def read(self, value: Any, info: ValidationInfo) -> float:
         """The SI value of what stands in the field; raises with `allowed` otherwise."""
         low, high = (units.read_quantity(limit, self.kind) for limit in (self.low, self.high))
@@ -64,12 +69,21 @@ class Measure:
             try:
                 return units.read_quantity(value, self.kind)
             except ValueError as error:
-                raise refuse(f"{self.allowed} ({error})") from None
+                raise refuse(f"{self.allowed} ({error}; {self._choices})") from None
         if isinstance(value, bool) or not isinstance(value, int | float):
             return None
         if written:
             raise refuse(f"{self.allowed}, written with its unit in quotes")
-        return float(value) if math.isfinite(value) else None
+        return _as_float(value)
+
+
+def _as_float(value: int | float) -> float | None:
+    """A finite float, or None; a whole number may be too long for one."""
+    try:
+        number = float(value)
+    except OverflowError:
+        return None
+    return number if math.isfinite(number) else None
 
 
 @dataclass(frozen=True)
@@ -85,7 +99,7 @@ class Count:
     @property
     def allowed(self) -> str:
         """What a field of this count accepts, in words."""
-        return f"a whole number from {self.low:,} to {self.high:,}"
+        return f"a whole number from {_grouped(self.low)} to {_grouped(self.high)}"
 
     def read(self, value: Any) -> int:
         """The number that stands in the field; raises with `allowed` otherwise."""
@@ -96,6 +110,11 @@ class Count:
         ):
             raise refuse(self.allowed)
         return value
+
+
+def _grouped(number: int) -> str:
+    """Thousands grouped, but years as they are."""
+    return f"{number:,}" if number >= 10_000 else str(number)
 
 
 @dataclass(frozen=True)

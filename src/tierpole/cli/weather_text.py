@@ -1,0 +1,69 @@
+"""What a station file holds, as plain text: gaps, doubtful values, seasons on file, freezes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+
+from tierpole.charts import words
+from tierpole.cli.layout import USUAL, columns, wrap
+from tierpole.sources import read_station
+from tierpole.units import System, show
+from tierpole.weather import (
+    DailyRecord,
+    clean,
+    fill_gaps,
+    freeze_date,
+    freeze_days,
+    freeze_quantile,
+    season_pool,
+)
+
+SHOWN = 10  # doubtful values listed before the rest is counted
+LEVELS = (36, 32, 28)  # °F: tender growth, freeze, killing freeze
+IN_TEN = (0.1, 0.5, 0.9)
+YEAR = 2025  # any common year, to tell dates in
+
+
+def weather_text(path: Path, system: System = "us", width: int = USUAL) -> str:
+    """Everything worth knowing of a station before it is trusted with a season."""
+    record, findings = clean(read_station(path))
+    filled, count = fill_gaps(record)
+    pool = season_pool(filled)
+    seasons = f"{words.counted(len(pool), 'whole season')} to draw from"
+    lines = [
+        f"{words.counted(len(record), 'day')}; gaps filled: {count}",
+        f"{words.counted(record.flagged, 'value')} left out that the publisher had marked",
+        f"{words.counted(len(findings), 'doubtful value')} set aside{':' if findings else ''}",
+        *(f"  {finding}" for finding in findings[:SHOWN]),
+        *([f"  and {len(findings) - SHOWN:,} more"] if len(findings) > SHOWN else []),
+        f"{seasons}, {pool.years[0]} to {pool.years[-1]}",
+        "By these dates 1, 5 and 9 autumns in 10 have had a night as cold as:",
+    ]
+    heads = ("", "1 in 10", "5 in 10", "9 in 10")
+    return "\n".join([
+        wrap(f"{record.station.name} ({record.station.code}), {_span(record)}", width),
+        *(wrap(line, width, "  ", "  ") for line in lines),
+        *columns(heads, list(_freezes(filled, system)), width, "    "),
+    ])  # fmt: skip
+
+
+def _span(record: DailyRecord) -> str:
+    first, last = (when.astype("datetime64[D]").item() for when in record.dates[[0, -1]])
+    return f"{words.short_day(first)} {first.year} to {words.short_day(last)} {last.year}"
+
+
+def _freezes(record: DailyRecord, system: System) -> Iterator[tuple[str, ...]]:
+    for fahrenheit in LEVELS:
+        celsius = (fahrenheit - 32) / 1.8
+        freezes = freeze_days(record, celsius, "fall")
+        dates = (freeze_date(float(freeze_quantile(freezes, share)), YEAR) for share in IN_TEN)
+        told = ("never" if when is None else words.short_day(_date(when)) for when in dates)
+        yield (show(celsius, "a temperature", system, 2), *told)
+
+
+def _date(when: np.datetime64) -> date:
+    return when.astype(date)
