@@ -47,7 +47,7 @@ class _Page(HTMLParser):
         self.open: list[str] = []
         self.tags: list[tuple[str, dict[str, str | None]]] = []
         self.words: dict[str, str] = {}
-        self.feed(text.replace("\u00a0", " "))
+        self.feed(text.replace("\u00a0", " ").replace("\u2060", ""))
         self.close()
         assert self.open == [], f"left open: {self.open}"
 

@@ -62,8 +62,10 @@ _SPLIT = re.compile(rf"(?<=\d) (?=%|°[CF]|(?:{'|'.join(words.MONTHS)})\b)")
 
 
 def _tied(value: Any) -> Any:
-    """Text whose numbers stay on the line of their unit or month; what is markup is left alone."""
-    return _SPLIT.sub("\u00a0", value) if type(value) is str else value
+    """Text whose numbers stay with their sign, unit or month; what is markup is left alone."""
+    if type(value) is not str:
+        return value
+    return _SPLIT.sub("\u00a0", value).replace("−$", "−\u2060$")
 
 
 def _as_data(value: Any) -> str:

@@ -62,7 +62,7 @@ def head(season: Season, plan: Plan) -> Head:
     return Head(
         farm=season.farm.name,
         on=season.on,
-        day=f"{words.long_day(season.on)} {season.on.year}",
+        day=f"{words.day(season.on)} {season.on.year}",
         invented=invented(season),
         broken_rules=plan.broken_rules,
         lots=tuple(Entry(lot.lot, lot_state(lot, season.on)) for lot in plan.lots),
