@@ -1,9 +1,12 @@
 """What an outlook holds, and that the validator finds what is not right."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from outlook_cases import september
+from outlook_cases import demo, september, smaller
+from tierpole.outlook import make_outlook
 from tierpole.outlook.schema import DIMENSIONS, VARIABLES, attributes, validate
 
 NAMES = [variable.name for variable in VARIABLES]
@@ -73,3 +76,26 @@ def test_an_impossible_value_is_found(variable):
 def test_a_stranger_and_two_faults_are_both_found():
     outlook = september()[1].assign(colour=("lot", np.zeros(8))).drop_vars("thc")
     assert problems(outlook) == ["thc is missing", "colour is not in the schema"]
+
+
+def test_the_widest_farm_allowed_makes_a_valid_outlook():
+    """Every spread a farm may state at its largest: nothing overflows, nothing leaves its range."""
+    season = smaller(demo(), ("6 South bottom", "8 Seed strip"), ("Frame",), years=3)
+    variety = {
+        "critical_day_length_sd": 1.0, "cbd_plateau": 0.30, "cbd_plateau_sd": 1.0,
+        "cbd_to_thc": 1.0, "cbd_to_thc_sd": 1.0, "peak_day": 20.0, "peak_day_sd": 20.0,
+    }  # fmt: skip
+    wide = replace(
+        season,
+        varieties=tuple(v.model_copy(update=variety) for v in season.varieties),
+        lots=tuple(
+            lot.model_copy(update={"plant_yield": 3.6, "plant_yield_sd": 1.0})
+            for lot in season.lots
+        ),
+        market=season.market.model_copy(update={"price_sd": 2.0, "paid_full": 0.0}),
+        flowering=(),
+        tests=(),
+    )
+    found = make_outlook(wide, draws=300, seed=1)
+    assert found["p_pass"].values.min() < 0.01
+    assert found["flower_mass"].values.max() > 5

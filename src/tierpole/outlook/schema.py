@@ -10,7 +10,10 @@ import xarray as xr
 
 @dataclass(frozen=True)
 class Variable:
-    """One variable of the Outlook: its dimensions, unit, meaning and possible range."""
+    """One variable of the Outlook: its dimensions, unit, meaning and possible range.
+
+    The range is what no draw can leave, however wide a farm states its spreads.
+    """
 
     name: str
     dims: tuple[str, ...]
@@ -41,23 +44,17 @@ VARIABLES: tuple[Variable, ...] = (
     Variable("weather_row", ("draw",), "row", "which weather season a draw lives in", 0),
     Variable("barn_row", ("draw",), "row", "which barn draw a draw uses, of its own weather", 0),
     Variable("night_low", ("weather_season", "day"), "°C", "daily minimum at the station", -60, 50),
-    Variable("rain", ("weather_season", "day"), "mm", "daily rain", 0, 600),
+    Variable("rain", ("weather_season", "day"), "mm", "daily rain", 0, 2000),
     Variable("flower_day", ("draw", "lot"), "day index", "flower initiation, shifted by sightings"),
-    Variable("cbd", _LOT_DAY, "share", "true lot mean of total CBD in the sampled tops", 0, 0.5),
-    Variable(
-        "thc", _LOT_DAY, "share", "true mean of total THC in tops of true-to-type plants", 0, 0.2
-    ),
-    Variable(
-        "top_to_plant", ("draw", "lot"), "ratio", "potency of tops over threshed biomass", 0.8, 3
-    ),
+    Variable("cbd", _LOT_DAY, "share", "true lot mean of total CBD in the sampled tops", 0),
+    Variable("thc", _LOT_DAY, "share", "true mean of total THC in tops of true-to-type plants", 0),
+    Variable("top_to_plant", ("draw", "lot"), "ratio", "potency of tops over threshed biomass", 0),
     Variable("p_pass", _LOT_SAMPLE, "chance", "official composite passes, given the truth", 0, 1),
     Variable(
         "p_buyer_pass", _LOT_SAMPLE, "chance", "trimmed dry flower re-tests legal without MU", 0, 1
     ),
     Variable("p_over_one", _LOT_SAMPLE, "chance", "official result above 1.0 %", 0, 1),
-    Variable(
-        "flower_mass", _LOT_DAY, "kg/plant", "dry threshed biomass to sell, before losses", 0, 5
-    ),
+    Variable("flower_mass", _LOT_DAY, "kg/plant", "dry threshed biomass to sell, before losses", 0),
     Variable("frost_loss", _LOT_DAY, "share", "of the flower, lost to frost by then", 0, 1),
     Variable(
         "field_loss", _LOT_DAY, "share", "of the flower, lost to mould, borers, shatter", 0, 1
