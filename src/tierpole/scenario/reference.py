@@ -18,6 +18,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from tierpole.farm.measure import Measure
+from tierpole.rulebook import jurisdictions
 from tierpole.scenario.faults import allowed_at, models_in
 from tierpole.scenario.model import Scenario
 from tierpole.season import Season
@@ -123,6 +124,8 @@ def _entry(path: tuple[str, ...], table: str, info: FieldInfo, system: System) -
     default = "" if required or info.default is None else _written(info, system)
     left_out = _texts()["left_out"].get(table, {}).get(field, default)
     means, allowed = _said(table, field), allowed_at(path, Scenario)
+    if path == ("farm", "jurisdiction"):
+        allowed = f"one of {', '.join(jurisdictions())}"
     return Entry(table, field, means, allowed, required, default, left_out)
 
 
@@ -137,6 +140,19 @@ def _written(info: FieldInfo, system: System) -> str:
     if isinstance(default, tuple):
         return ", ".join(str(item) for item in default)
     return f"{default:g}" if isinstance(default, float) else str(default)
+
+
+def kinds() -> set[str]:
+    """The kinds of quantity that a scenario holds."""
+    fields = (field for info in Scenario.model_fields.values() for field in _inside(info))
+    return {part.kind for field in fields for part in _parts(field) if isinstance(part, Measure)}
+
+
+def _inside(info: FieldInfo) -> Iterator[FieldInfo]:
+    yield info
+    for model in _models(info):
+        for inner in model.model_fields.values():
+            yield from _inside(inner)
 
 
 def _parts(info: FieldInfo) -> Iterator[Any]:

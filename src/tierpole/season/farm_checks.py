@@ -14,7 +14,7 @@ from tierpole.season.facts import DAYS
 from tierpole.units import ACRE, POUND, write_quantity
 
 FEWEST, MOST = 300, 60_000  # plants an acre; outside, area or plants carry a slip
-HEAVIEST = 10 * POUND  # dry flower a stick: some 70 lb green, more than a man hands up a tier
+HEAVIEST = 10 * POUND  # dry flower a stick: some 70 lb green, more than one hands up a tier
 
 
 def something_grows(draft: Draft) -> Iterator[Fault]:
@@ -67,7 +67,7 @@ def density_is_possible(draft: Draft) -> Iterator[Fault]:
 
 
 def sticks_can_be_lifted(draft: Draft) -> Iterator[Fault]:
-    """No stick carries more than a man can hand up."""
+    """No stick carries more than one hands up a tier."""
     for row in draft.rows("lots"):
         lot = row.noun
         if lot.plants_per_stick * lot.plant_yield > HEAVIEST:
