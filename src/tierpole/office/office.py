@@ -133,7 +133,15 @@ class Office:
     def _keep(self, plan: Plan) -> None:
         self.plan = plan
         self._views = {}
+        threading.Thread(target=self._make_views, daemon=True, name="views").start()
         self._status = Status("ready", share=1.0, planned_at=datetime.now().astimezone())
+
+    def _make_views(self) -> None:
+        """Make every page's view ahead, so that the first visit does not wait for it."""
+        from tierpole.office.views import pages
+
+        for key in pages(self.season, self.system):
+            self.view(*key)
 
     def _reporter(self, tick: Tick | None) -> Tick:
         last = 0.0

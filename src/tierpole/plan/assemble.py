@@ -26,11 +26,21 @@ from tierpole.plan.result import (
 from tierpole.plan.risk import Risk
 from tierpole.plan.thumb import RULES, follow
 from tierpole.plan.value import Valuation, revalue
+from tierpole.plan.worth import (
+    Change,
+    LongerWindow,
+    MoreCrew,
+    MoreRoom,
+    MoreSticks,
+    worth,
+    worth_trying,
+)
 from tierpole.progress import Tick
 from tierpole.rulebook import rule_changes, rulebook_on
-from tierpole.season import Season
+from tierpole.season import DAYS, Season
 
 Array = np.ndarray
+MOST_CHANGES = 5  # shown; each takes two searches
 
 
 def assemble(
@@ -192,8 +202,27 @@ def _crew(harvest: Harvest, schedule: Schedule) -> CrewPlan:
 
 
 def _worth(harvest: Harvest, schedule: Schedule, risk: Risk, tick: Tick) -> tuple[Worth, ...]:
-    tick("what more room and hours are worth", 0.8)
-    return ()
+    """What one more of each of the scarcest things would bring, dearest first."""
+    tick("what more room and hours are worth", 0.7)
+    changes = worth_trying(harvest.problem, schedule, risk)[:MOST_CHANGES]
+    gains = worth(harvest.problem, schedule, changes, risk, seconds=1.0)
+    told = [Worth(_change_words(harvest, gain.change), gain.dollars) for gain in gains]
+    return tuple(sorted(told, key=lambda each: -each.dollars))
+
+
+def _change_words(harvest: Harvest, change: Change) -> str:
+    """A change in words that go before "would be worth"."""
+    problem, days = harvest.problem, harvest.cut_days
+    match change:
+        case MoreRoom():
+            return f"{change.sticks} more stick places in {problem.places[change.place]}"
+        case MoreCrew():
+            span = f"{days[change.first]:%-d %b} to {days[change.last]:%-d %b}"
+            return f"{change.hours:.0f} more crew hour a day, {span}"
+        case LongerWindow():
+            return f"{change.days} more day of window for {problem.lots[change.lot]}"
+        case MoreSticks():
+            return f"{change.sticks} more sticks owned"
 
 
 def _thumbs(harvest: Harvest, risk: Risk) -> tuple[Comparison, ...]:
@@ -224,9 +253,10 @@ def _notes(harvest: Harvest, schedule: Schedule) -> list[str]:
         if schedule.left[lot] > 0
     ]
     season = harvest.season
-    for change in rule_changes(season.farm.jurisdiction, season.on, season.day(274)):
-        notes.append(
-            f"The rules change on {change.on}: {change.after.title}. Confirm it with the "
-            "department before you sell or ship after that day."
-        )
+    changes = rule_changes(season.farm.jurisdiction, season.on, season.day(DAYS - 1))
+    notes += [
+        f"The rules change on {change.on}: {change.after.title}. Confirm it with the department "
+        "before you sell or ship after that day."
+        for change in changes
+    ]
     return notes

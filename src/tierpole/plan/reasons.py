@@ -1,9 +1,9 @@
 """Why a lot's sampling day is what it is: the exact difference to a week earlier or later.
 
-The other day is forced, everything else is planned anew, and both schedules are valued over the
-same draws. What the lot itself gains or loses is told apart stick by stick (the first stick cut
-under one schedule against the first under the other); what moving it does to the other lots is
-"room and crew". The pieces add up to the whole difference.
+The other day is forced, the days round the plan's own are planned anew for every lot, and both
+schedules are valued over the same draws. What the lot itself gains or loses is told apart stick by
+stick (the first stick cut under one schedule against the first under the other); what moving it
+does to the other lots is "room and crew". The pieces add up to the whole difference.
 """
 
 from __future__ import annotations
@@ -15,16 +15,19 @@ import numpy as np
 
 from tierpole.money import Sales, split_change, value_per_stick
 from tierpole.plan.harvest import Drying, Harvest
+from tierpole.plan.nearby import Reach
 from tierpole.plan.problem import NO_SAMPLE, Problem, Schedule
 from tierpole.plan.result import Reason
 from tierpole.plan.risk import Risk
-from tierpole.plan.solve import Stop, solve
+from tierpole.plan.solve import Search, Stop
 from tierpole.plan.value import revalue
 from tierpole.season import DAYS
 
 Array = np.ndarray
 WEEK = 7
-FORCED = Stop(gap=0.004, seconds=2.0)
+SECONDS = 1.0
+FORCED = Stop(gap=0.002, seconds=SECONDS)
+REACH = Reach(0, 2)  # cut days may move by two round the plan's own
 
 CAUSES = {
     "content": "CBD",
@@ -51,7 +54,7 @@ def reasons(
         other = _shifted(harvest, lot, option, days)
         if other is None:
             continue
-        forced = solve(_forced(harvest.problem, schedule, lot, other), FORCED, risk)
+        forced = _replanned(harvest, schedule, lot, other, risk)
         day = harvest.sample_days[other]
         found.append(
             Reason(f"{word} ({day})", tuple(_pieces(harvest, drying, schedule, forced, lot)))
@@ -70,6 +73,25 @@ def _shifted(harvest: Harvest, lot: int, option: int, days: int) -> int | None:
         if moved * days > 0 and (best is None or abs(moved - days) < best[0]):
             best = (abs(moved - days), other)
     return best[1] if best and best[0] <= WEEK // 2 else None
+
+
+def _replanned(harvest: Harvest, schedule: Schedule, lot: int, option: int, risk: Risk) -> Schedule:
+    """The best schedule round the plan's own with one lot sampled and cut on other days."""
+    problem = _forced(harvest.problem, schedule, lot, option)
+    days = _days_between(harvest, int(schedule.sample[lot]), option)
+    sticks, sample = schedule.sticks.copy(), schedule.sample.copy()
+    moved = np.roll(sticks[lot], days, axis=0)
+    sticks[lot] = np.where(problem.allowed[lot, option][:, None], moved, 0)
+    sample[lot] = option
+    search = Search(problem, FORCED, risk)
+    search.start_near(replace(schedule, sample=sample, sticks=sticks))
+    search.within(REACH, SECONDS)
+    return search.schedule()
+
+
+def _days_between(harvest: Harvest, option: int, other: int) -> int:
+    before, after = harvest.sample_days[option], harvest.sample_days[other]
+    return (after - before).days if before and after else 0
 
 
 def _forced(problem: Problem, schedule: Schedule, lot: int, option: int) -> Problem:
