@@ -25,8 +25,8 @@ LOTS, PLACES = ("1 River", "6 South bottom"), ("Fan shed", "Frame")
 
 @cache
 def base():
-    """Two lots and two places of the demo, one of each already hung in; 24 draws of 4 seasons."""
-    return smaller(demo(), LOTS, PLACES, years=4)
+    """Two lots and two places of the demo, hung in but with no certificate yet; 4 past seasons."""
+    return replace(smaller(demo(), LOTS, PLACES, years=4), tests=())
 
 
 @cache
@@ -64,8 +64,10 @@ def test_more_uncertainty_is_never_harder_to_pass_limits(low, high):
 
 
 def test_uncertain_laboratories_pull_chances_to_the_middle_limits():
-    """A worse laboratory fails more of the good and passes more of the bad."""
-    sharp, blunt = (chances(lab(between_labs=error))["p_pass"] for error in (0.06, 0.25))
+    """A worse laboratory fails more of the good and passes more of the bad (of clones: with
+    off-types a sample can be good and bad at once).
+    """
+    sharp, blunt = (chances(lab(between_labs=error))["p_pass"][:, 1] for error in (0.06, 0.25))
     good, bad = sharp > 0.95, sharp < 0.05
     assert good.any()
     assert bad.any()
@@ -84,14 +86,14 @@ def test_sampling_later_is_harder_until_thc_peaks_limits():
 
 
 def test_a_lot_that_tested_hot_is_judged_hotter_limits():
-    """A pre-test three times as hot lowers P(pass) of its lot and of its sister, not of others."""
+    """A pre-test three times as hot lowers P(pass) of its lot most, and of its sister too."""
     season = smaller(demo(), ("2 Barn field", "3 Church", "6 South bottom"), ("Frame",), years=4)
     hot = season.tests[0].model_copy(update={"total_thc": 3 * season.tests[0].total_thc})
     cool, hotter = outlook(season), outlook(replace(season, tests=(hot, *season.tests[1:])))
     change = (hotter["p_pass"] - cool["p_pass"]).mean(("draw", "sample_day")).values
     assert change[0] < -0.1
-    assert change[1] < -0.02
-    assert change[2] == pytest.approx(0, abs=1e-6)
+    assert change[0] < change[1] < -0.02
+    assert change[2] > change[0] + 0.1
     assert hotter.attrs["moved_by_test"][0] > cool.attrs["moved_by_test"][0] + 0.3
 
 
@@ -245,23 +247,20 @@ def money_of(season):
 
 
 def test_value_of_a_stick_falls_with_every_loss_limits():
-    """A lower price or a buyer who tests is never worth more; nor is more drying loss, where the
-    bill is paid (where it is not, what dried away need not be stripped).
+    """More drying loss, a lower price or a buyer who tests: never worth more, where stripping, which
+    costs more than a poor stick brings, costs next to nothing.
     """
-    season = base()
+    season = replace(base(), crew=base().crew.model_copy(update={"strip": 100.0}))
     _, dollars = parts(season)
     days, none = np.array([165, 180]), np.zeros((24, 2, 2))
     best = dollars.stick_pieces(1, days, none).total
-    lossy = dollars.stick_pieces(1, days, none + 0.2).total
-    is_paid = dollars.sales.paid_share == 1
-    assert is_paid.sum() >= 12
-    assert (lossy[is_paid] < best[is_paid]).all()
-    assert (lossy[dollars.sales.paid_share == 0] > best[dollars.sales.paid_share == 0]).all()
+    worse = [dollars.stick_pieces(1, days, none + 0.2).total]
     for changes in ({"price": 0.5 * season.market.price}, {"buyer_retests": True}):
         market = season.market.model_copy(update=changes)
-        worse = parts(replace(season, market=market))[1].stick_pieces(1, days, none).total
-        assert (worse <= best + 1e-9).all()
-        assert worse.mean() < best.mean() - 0.05
+        worse.append(parts(replace(season, market=market))[1].stick_pieces(1, days, none).total)
+    for each in worse:
+        assert (each <= best + 1e-3).all()
+        assert each.mean() < best.mean() - 0.05
 
 
 def test_fixed_money_against_hand_sum():
@@ -298,8 +297,7 @@ def test_what_was_hung_under_a_pass_keeps_its_worth():
 
 def test_what_was_cut_without_a_pass_is_worth_what_its_sample_may_say():
     """Pending: the chance of the sample; failed or never sampled: nothing, and its work is lost."""
-    season = base()
-    pending = replace(season, tests=())
+    season = pending = base()
     legal = Legal(pending, crop()[1], np.array([138]))
     expected = legal.p_pass(crop()[1].thc[:, :, [138]].astype(float), legal.book(138))[:, 0, 0]
     assert legal.p_sellable(0, date(2026, 8, 26)) == pytest.approx(expected)
@@ -341,8 +339,8 @@ def test_sample_days_are_the_samplers_own():
     """Working days from the lead on; days of samples already taken or agreed stand first."""
     season = base()
     agreed = Sample(lot=LOTS[1], requested_on=season.on, sampled_on=date(2026, 9, 12))
-    official = season.tests[0].model_copy(update={"sampled_on": date(2026, 8, 11)})
-    season = replace(season, samples=(*season.samples, agreed), tests=(*season.tests, official))
+    official = demo().tests[0].model_copy(update={"sampled_on": date(2026, 8, 11)})
+    season = replace(season, samples=(*season.samples, agreed), tests=(official,))
     days = [d.astype("M8[D]").item() for d in outlook(season, 4)["sample_day"].values]
     assert days[:3] == [date(2026, 8, 11), date(2026, 8, 17), date(2026, 9, 7)]
     assert date(2026, 9, 12) in days, "a Saturday, but agreed"

