@@ -247,8 +247,8 @@ def money_of(season):
 
 
 def test_value_of_a_stick_falls_with_every_loss_limits():
-    """More drying loss, a lower price or a buyer who tests: never worth more, where stripping, which
-    costs more than a poor stick brings, costs next to nothing.
+    """More drying loss, a lower price or a buyer who tests: never worth more, once stripping, which
+    can cost more than a poor stick brings, costs next to nothing.
     """
     season = replace(base(), crew=base().crew.model_copy(update={"strip": 100.0}))
     _, dollars = parts(season)
