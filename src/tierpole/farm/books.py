@@ -1,0 +1,471 @@
+"""What a farm writes down beyond what a plan needs: from the order of plants to the money paid.
+
+Each noun has one day of its own, and names the lot, place, bag or sale it is about. What the law
+wants kept (7 CFR 990.32: acquiring, growing, handling, storing, disposing) is among them.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Annotated, Any, Self
+
+from pydantic import GetCoreSchemaHandler, model_validator
+from pydantic_core import CoreSchema, core_schema
+
+from tierpole.farm.land import Date, Name, Note, Share, Stock
+from tierpole.farm.measure import Count, Label, Measure, Noun, refuse
+from tierpole.farm.tested import Potency
+
+Plants = Annotated[int, Count(0, 2_000_000)]
+Sticks = Annotated[int, Count(1, 100_000)]
+Mass = Annotated[float, Measure("a mass", "0 lb", "2000000 lb")]
+Moisture = Annotated[float, Measure("a share", "0 %", "95 %")]
+Temperature = Annotated[float, Measure("a temperature", "-60 F", "200 F")]
+Hours = Annotated[float, Measure("a time", "0 h", "5000 h")]
+Amount = Annotated[float, Measure("money", "0 USD", "100000000 USD")]
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """A short text of a fixed form."""
+
+    form: str
+    allowed: str
+
+    def __get_pydantic_core_schema__(self, _: Any, __: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def read(self, value: Any) -> str:
+        """The text that stands in the field; raises with `allowed` otherwise."""
+        if not isinstance(value, str) or not re.fullmatch(self.form, value, re.ASCII):
+            raise refuse(self.allowed)
+        return value
+
+
+ClockTime = Annotated[str, Pattern(r"([01]\d|2[0-3]):[0-5]\d", 'a time of day such as "14:30"')]
+Content = Annotated[str, Pattern(r"[0-9a-f]{64}", "the SHA-256 of a content, 64 hex digits")]
+MediaType = Annotated[
+    str, Pattern(r"[a-z]+/[a-z0-9.+-]{1,80}", 'a media type such as "image/jpeg"')
+]
+
+
+# --- plants -------------------------------------------------------------------------------------
+
+
+class CloneOrder(Noun):
+    """Plants ordered of a supplier."""
+
+    name: Name
+    ordered_on: Date
+    supplier: Name
+    variety: Name
+    stock: Stock = Stock.CLONE
+    lot: Name | None = None
+    plants: Plants
+    price: Annotated[float, Measure("money a plant", "0 USD/plant", "50 USD/plant")] | None = None
+    due_on: Date | None = None
+    note: Note = ""
+
+
+class Arrival(Noun):
+    """Plants that came, how many of them dead, and in what condition."""
+
+    order: Name
+    lot: Name | None = None
+    arrived_on: Date
+    plants: Plants
+    dead: Plants = 0
+    condition: Note = ""
+    supplier_paper: Content | None = None
+
+
+class Planting(Noun):
+    """Plants of a lot set into the ground on a day; a lot may take several."""
+
+    lot: Name
+    set_on: Date
+    plants: Plants
+    note: Note = ""
+
+
+class PlantLoss(Noun):
+    """Plants of a lot found dead or taken out, and why."""
+
+    lot: Name
+    seen_on: Date
+    plants: Plants
+    cause: Name
+
+
+class Scouting(Noun):
+    """What was seen on a walk through a lot."""
+
+    lot: Name
+    seen_on: Date
+    what: Name
+    share_of_plants: Share | None = None
+    photo: Content | None = None
+    note: Note = ""
+
+
+# --- work ---------------------------------------------------------------------------------------
+
+
+class Operation(Noun):
+    """Work done, with its hours and what it cost beside them."""
+
+    done_on: Date
+    task: Name
+    lot: Name | None = None
+    place: Name | None = None
+    hours: Hours = 0.0
+    cost: Amount = 0.0
+    note: Note = ""
+
+
+class InputUse(Noun):
+    """Something put on or into a lot: fertiliser, spray, plastic; `amount` as its label counts."""
+
+    applied_on: Date
+    product: Name
+    amount: Name
+    lot: Name | None = None
+    registration: Annotated[str, Label(empty=True)] = ""
+    hours: Hours = 0.0
+    cost: Amount = 0.0
+    note: Note = ""
+
+
+# --- official sample ----------------------------------------------------------------------------
+
+
+class CustodyStep(Noun):
+    """The official sample of a lot passing from one hand to the next."""
+
+    lot: Name
+    sampled_on: Date
+    handed_on: Date
+    handed_at: ClockTime | None = None
+    giver: Name
+    taker: Name
+    seal: Name
+    plants: Annotated[int, Count(1, 500)] | None = None
+    note: Note = ""
+
+
+class Panel(Noun):
+    """A certificate on what else is in the material; None where a group was not tested."""
+
+    lot: Name
+    sampled_on: Date
+    reported_on: Date
+    laboratory: Name
+    pesticides_pass: bool | None = None
+    metals_pass: bool | None = None
+    mycotoxins_pass: bool | None = None
+    microbes_pass: bool | None = None
+    paper: Content | None = None
+
+
+# --- barn ---------------------------------------------------------------------------------------
+
+
+class TierLoad(Noun):
+    """On which tier, and in which bent, the sticks of a hanging went up."""
+
+    lot: Name
+    place: Name
+    hung_on: Date
+    tier: Annotated[int, Count(1, 12)]
+    bent: Annotated[int, Count(1, 100)] | None = None
+    sticks: Sticks
+
+
+class AirReading(Noun):
+    """The air of a place, read by a person or a logger."""
+
+    place: Name
+    read_on: Date
+    read_at: ClockTime
+    temperature: Temperature
+    humidity: Share
+
+
+class StickWeight(Noun):
+    """Sticks of a hanging on the scale; moisture follows from the change."""
+
+    lot: Name
+    place: Name
+    hung_on: Date
+    read_on: Date
+    sticks: Sticks
+    mass: Mass
+
+
+class GreenWeight(Noun):
+    """Cut sticks of a lot weighed before they dry."""
+
+    lot: Name
+    weighed_on: Date
+    sticks: Sticks
+    mass: Mass
+    moisture: Moisture | None = None
+
+
+class Stripping(Noun):
+    """Flower stripped from the sticks of a lot: its mass as weighed, and its moisture."""
+
+    lot: Name
+    stripped_on: Date
+    sticks: Sticks | None = None
+    mass: Mass
+    moisture: Moisture
+    hours: Hours = 0.0
+
+
+class Bag(Noun):
+    """A bag of dry flower by its label."""
+
+    name: Name
+    lot: Name
+    filled_on: Date
+    mass: Mass
+    moisture: Moisture
+
+
+class BagMove(Noun):
+    """Bags put into store, or from one store into another."""
+
+    bags: tuple[Name, ...]
+    moved_on: Date
+    store: Name
+    temperature: Temperature | None = None
+    humidity: Share | None = None
+
+
+# --- money --------------------------------------------------------------------------------------
+
+
+class SaleForm(StrEnum):
+    """How a sale is paid."""
+
+    POINT = "by the point"
+    FLAT = "flat"
+    SPLIT = "processor keeps a share"
+    TOLL = "fee a pound"
+    ACREAGE = "by the acre"
+
+
+_PRICE_OF = {
+    SaleForm.POINT: "price_point",
+    SaleForm.FLAT: "price_flat",
+    SaleForm.SPLIT: "share_kept",
+    SaleForm.TOLL: "fee",
+    SaleForm.ACREAGE: "price_area",
+}
+_FlatPrice = Annotated[float, Measure("money a mass", "0 USD/lb", "2000 USD/lb")]
+
+
+class Sale(Noun):
+    """A sale agreed with a buyer; a spot sale when `is_contract` is false.
+
+    `moisture` is the wet-basis moisture the pounds are counted at; `dockage` comes off the price
+    for each percent of moisture above it. Percent of CBD is counted between `cbd_lowest` and
+    `cbd_cap`, of total CBD on dry matter unless `is_as_received`.
+    """
+
+    name: Name
+    buyer: Name
+    agreed_on: Date
+    form: SaleForm
+    is_contract: bool = True
+    price_point: (
+        Annotated[float, Measure("a price a point", "0 USD/point/lb", "50 USD/point/lb")] | None
+    ) = None
+    price_flat: _FlatPrice | None = None
+    share_kept: Share | None = None
+    fee: _FlatPrice | None = None
+    price_area: (
+        Annotated[float, Measure("money an area", "0 USD/acre", "200000 USD/acre")] | None
+    ) = None
+    grade: Annotated[str, Label(empty=True)] = ""
+    mass: Mass | None = None
+    moisture: Moisture = 0.10
+    dockage: _FlatPrice | None = None
+    is_as_received: bool = False
+    cbd_lowest: Share = 0.0
+    cbd_cap: Share = 1.0
+    due_days: Annotated[float, Measure("a number of days", "0 days", "730 days")] | None = None
+    paper: Content | None = None
+    note: Note = ""
+
+    @model_validator(mode="after")
+    def _has_price(self) -> Self:
+        """A sale names the price of its form."""
+        needed = _PRICE_OF[self.form]
+        if getattr(self, needed) is None:
+            raise refuse(f'a sale with its {needed}, for its form is "{self.form}"')
+        return self
+
+
+class Delivery(Noun):
+    """Bags handed to a buyer, and what the buyer's scale and meter said."""
+
+    sale: Name
+    delivered_on: Date
+    bags: tuple[Name, ...]
+    mass: Mass
+    moisture: Moisture | None = None
+    note: Note = ""
+
+
+class Settlement(Noun):
+    """What a buyer says is owed for a sale: pounds, potency, deductions, money."""
+
+    sale: Name
+    settled_on: Date
+    mass: Mass
+    total_cbd: Potency | None = None
+    recovery: Share | None = None
+    deductions: Amount = 0.0
+    due: Amount
+    note: Note = ""
+
+
+class Payment(Noun):
+    """Money that came for a sale."""
+
+    sale: Name
+    paid_on: Date
+    amount: Amount
+
+
+# --- law ----------------------------------------------------------------------------------------
+
+
+class DisposalMethod(StrEnum):
+    """The ways 7 CFR 990.1 counts as disposal."""
+
+    PLOW = "plowed under"
+    MULCH = "mulched or composted"
+    DISK = "disked"
+    MOW = "bush mowed or chopped"
+    BURY = "buried"
+    BURN = "burned"
+
+
+class Disposal(Noun):
+    """Plants, sticks or dry material of a lot destroyed."""
+
+    lot: Name
+    disposed_on: Date
+    method: DisposalMethod
+    plants: Plants = 0
+    sticks: Annotated[int, Count(0, 100_000)] = 0
+    mass: Mass = 0.0
+    bags: tuple[Name, ...] = ()
+    witness: Annotated[str, Label(empty=True)] = ""
+    notice_on: Date | None = None
+    paper: Content | None = None
+
+
+class RemediationMethod(StrEnum):
+    """The two ways 7 CFR 990.1 counts as remediation."""
+
+    STRIP = "flower removed and destroyed"
+    SHRED = "whole plants shredded"
+
+
+class Remediation(Noun):
+    """Material of a failed lot made lawful; `name` is what the new lot of it is called."""
+
+    name: Name
+    lot: Name
+    done_on: Date
+    method: RemediationMethod
+    sticks: Annotated[int, Count(0, 100_000)] = 0
+    mass: Mass
+    moisture: Moisture
+    paper: Content | None = None
+
+
+class Licence(Noun):
+    """A licence or permit, its number and days."""
+
+    name: Name
+    number: Name
+    authority: Name
+    valid_from: Date
+    expires_on: Date
+    paper: Content | None = None
+
+
+class VarietyApproval(Noun):
+    """Leave of an authority to grow a variety."""
+
+    variety: Name
+    authority: Name
+    valid_from: Date
+    expires_on: Date | None = None
+    paper: Content | None = None
+
+
+# --- papers -------------------------------------------------------------------------------------
+
+
+class Attachment(Noun):
+    """A photo or paper: its name as a person knows it; the content itself is kept by its hash."""
+
+    name: Annotated[str, Label(longest=120)]
+    media_type: MediaType
+    content: Content
+    size: Annotated[int, Count(0, 1_000_000_000)]
+    added_on: Date
+    lot: Name | None = None
+    place: Name | None = None
+    note: Note = ""
+
+
+class Memo(Noun):
+    """Anything worth keeping, about a lot, a place or the farm."""
+
+    written_on: Date
+    text: Annotated[str, Label(longest=2000)]
+    lot: Name | None = None
+    place: Name | None = None
+
+
+class KeptPlan(Noun):
+    """A plan as it was made: the day it looked from, its inputs' hash, and where it is kept."""
+
+    made_on: Date
+    made_at: ClockTime
+    seen_on: Date
+    inputs: Content
+    plan: Content
+
+
+# --- season -------------------------------------------------------------------------------------
+
+
+class SeasonYear(Noun):
+    """A season in the books; `on` is the day a demonstration is looked at, else it is today."""
+
+    year: Annotated[int, Count(1990, 2100)]
+    on: Date | None = None
+
+
+class WeatherSource(Noun):
+    """Where a season's weather comes from: contents kept by hash, names as a file would say them.
+
+    `listed` is the list of stations that stood beside the station's own file.
+    """
+
+    station: Annotated[str, Label(longest=200)]
+    station_content: Content
+    listed: Content | None = None
+    forecast: Annotated[str, Label(longest=200)] | None = None
+    forecast_content: Content | None = None
+    stand_in_year: Annotated[int, Count(1900, 2100)] | None = None
