@@ -84,15 +84,18 @@ def place(path: Path, written: dict[str, Any]) -> tuple[str, str]:
     table, rest = str(path[0]), path[1:]
     where = table
     if isinstance(rest[0], int):
-        where, rest = place_of_row(table, rest[0], _name(written, table, rest[0])), rest[1:]
+        where = place_of_row(table, rest[0], _name(written, path[:3]))
+        rest = rest[1:]
     if len(rest) > 2 and isinstance(rest[1], int):  # a row of a list inside a table
         where, rest = place_of_row(f"{where}.{rest[0]}", rest[1]), rest[2:]
     return where, "".join(_key(part) for part in rest)
 
 
-def _name(written: dict[str, Any], table: str, number: int) -> str:
-    row = _at(written, (table, number))
-    found = row.get("name", row.get("lot", "")) if isinstance(row, dict) else ""
+def _name(written: dict[str, Any], path: Path) -> str:
+    """What a row is called, unless just that is at fault."""
+    row = _at(written, path[:2])
+    key = "name" if isinstance(row, dict) and "name" in row else "lot"
+    found = row.get(key, "") if isinstance(row, dict) and path[2:] != (key,) else ""
     return found if isinstance(found, str) else ""
 
 

@@ -81,8 +81,9 @@ def _validated(written: dict[str, Any]) -> tuple[Scenario, list[Fault], Unsound]
     except ValidationError as caught:
         error = caught
     found = faults_of(error, Scenario, written)
-    unsound = unsound_in(found.paths)
-    return scenario or salvage(written, unsound), list(found.faults), unsound
+    if scenario is None or found.paths:
+        scenario = salvage(written, found.paths)
+    return scenario, list(found.faults), unsound_in(found.paths)
 
 
 def _weather(

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import typing
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
+from functools import cache
 from typing import Annotated, Any
 
 from pydantic import BaseModel, TypeAdapter
@@ -30,28 +31,42 @@ def _is_list(table: str) -> bool:
     return info is not None and typing.get_origin(info.annotation) is tuple
 
 
-def salvage(written: dict[str, Any], unsound: Unsound) -> Scenario:
+def salvage(written: dict[str, Any], paths: Collection[Path]) -> Scenario:
     """A scenario with every table and row that is sound, and as little as can be for the others."""
-    tables = {table: _table(table, written, unsound) for table in Scenario.model_fields}
+    unsound = unsound_in(paths)
+    tables: dict[str, Any] = {}
+    for table in Scenario.model_fields:
+        is_sound = (table, WHOLE) not in unsound
+        if _is_list(table):
+            rows = written.get(table, ()) if is_sound else ()
+            tables[table] = tuple(_row(table, n, row, paths) for n, row in enumerate(rows))
+        else:
+            tables[table] = _table(table, written if is_sound else {})
     return Scenario.model_construct(**tables)
 
 
-def _table(table: str, written: dict[str, Any], unsound: Unsound) -> Any:
-    info, is_sound = Scenario.model_fields[table], (table, WHOLE) not in unsound
-    if is_sound and table in written and not _is_list(table):
-        kind: Any = Annotated[info.annotation, *info.metadata] if info.metadata else info.annotation
-        return TypeAdapter(kind).validate_python(written[table], context={"written": True})
-    if _is_list(table):
-        model = next(models_in(info.annotation))
-        rows = written.get(table, ()) if is_sound else ()
-        return tuple(_row(row, model, (table, n) not in unsound) for n, row in enumerate(rows))
-    return None if info.is_required() else info.default
+def _table(table: str, written: dict[str, Any]) -> Any:
+    info = Scenario.model_fields[table]
+    if table not in written:
+        return None if info.is_required() else info.default
+    return _adapter(table).validate_python(written[table], context={"written": True})
 
 
-def _row(row: Any, model: type[BaseModel], is_sound: bool) -> BaseModel:
+@cache
+def _adapter(table: str) -> TypeAdapter[Any]:
+    info = Scenario.model_fields[table]
+    kind: Any = Annotated[info.annotation, *info.metadata] if info.metadata else info.annotation
+    return TypeAdapter(kind)
+
+
+def _row(table: str, number: int, row: Any, paths: Collection[Path]) -> BaseModel:
     """A row, or what names stand in it when it is not sound."""
-    if is_sound:
+    model = next(models_in(Scenario.model_fields[table].annotation))
+    wrong = {path[2:3] for path in paths if path[:2] == (table, number)}
+    if not wrong:
         return model.model_validate(row, context={"written": True})
     texts = row.items() if isinstance(row, dict) else ()
-    named: dict[str, Any] = {key: text.strip() for key, text in texts if isinstance(text, str)}
+    named: dict[str, Any] = {
+        key: text.strip() for key, text in texts if isinstance(text, str) and (key,) not in wrong
+    }
     return model.model_construct(**named)

@@ -21,7 +21,9 @@ MOST = 200  # repairs of one file
 
 _AT = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
 _STATEMENT = re.compile(r"""(\s*[\w-]+\s*=\s*+)((?!["'\[{]).*?)(\s*(?:\#.*)?)$""")
-_PIECE = re.compile(r""""(?:\\.|[^"\\])*"|'[^']*'|\#.*|(?P<bare>[^"'\[\]{},#=]+)|.""")
+_PIECE = re.compile(
+    r""""(?:\\.|[^"\\])*"|'[^']*'|\#.*|(?P<none>=\s*(?=[,}]))|(?P<bare>[^"'\[\]{},#=]+)|."""
+)
 _HEADER = re.compile(r"\s*\[\[?\s*([\w.-]+)\s*\]\]?")
 _OPENED = re.compile(r"\s*([\w-]+)\s*=\s*\[[^\]]*$")
 _KEY = re.compile(r"\s*([\w-]+)\s*=")
@@ -119,13 +121,21 @@ def _quoted(line: str, column: int) -> str | None:
     whole = _STATEMENT.match(line)
     if whole and MARK not in line and column > whole.start(2):
         return f"{whole[1]}{_marked(whole[2])}{whole[3]}"
-    for piece in _PIECE.finditer(line):
-        bare, start = piece["bare"], piece.start()
-        if bare and bare.strip() and start < column <= piece.end() + 1:
-            before, after = line[:start].rstrip(), line[piece.end() :]
-            if before[-1:] in ("=", "[", ",") and not after.startswith("="):
-                return f"{line[:start]} {_marked(bare.strip())} {after}"
+    for start, end in _bare(line):
+        before, after = line[:start].rstrip(), line[end:]
+        is_value = before[-1:] in ("=", "[", ",") and not after.startswith("=")
+        if is_value and start < column <= end + 1:
+            return f"{line[:start]} {_marked(line[start:end].strip())} {after}"
     return None
+
+
+def _bare(line: str) -> Iterator[tuple[int, int]]:
+    """Where something stands outside of quotes, or nothing where a value should."""
+    for piece in _PIECE.finditer(line):
+        if piece["bare"] and piece["bare"].strip():
+            yield piece.span()
+        elif piece["none"] is not None:
+            yield piece.start() + 1, piece.end()
 
 
 def _marked(bare: str) -> str:

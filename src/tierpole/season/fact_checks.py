@@ -61,15 +61,22 @@ def names_differ(draft: Draft) -> Iterator[Fault]:
 
 def references_exist(draft: Draft) -> Iterator[Fault]:
     """Lots name fields and varieties, facts name lots and places, that are written down."""
+    known = {key: _names(draft, table) for key, table in NAMED.items()}
     for table, keys in REFERRING.items():
         for number, noun in enumerate(getattr(draft.season, table)):
             for key in keys:
-                name = getattr(noun, key, None)
-                known = [label(named) for named in getattr(draft.season, NAMED[key])]
-                if name is not None and draft.is_table(NAMED[key]) and name not in known:
-                    allowed = f"the name of a {key} ({', '.join(known) or 'none is written'})"
+                name, names = getattr(noun, key, None), known[key]
+                if name is not None and names is not None and name not in names:
+                    allowed = f"the name of a {key} ({', '.join(names) or 'none is written'})"
                     where = place(table, number, label(noun) if key != "lot" else "")
                     yield Fault(where, key, name, allowed)
+
+
+def _names(draft: Draft, table: str) -> list[str] | None:
+    """The names in a table; None when one could not be read, so that it may be the one meant."""
+    names = [getattr(noun, "name", None) for noun in getattr(draft.season, table)]
+    read = [name for name in names if name is not None]
+    return read if draft.is_table(table) and len(read) == len(names) else None
 
 
 def dates_in_season(draft: Draft) -> Iterator[Fault]:

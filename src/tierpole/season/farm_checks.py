@@ -11,7 +11,7 @@ from tierpole.farm import PriceForm, Weekday
 from tierpole.rulebook import jurisdictions, rulebook_on
 from tierpole.season.draft import Check, Draft
 from tierpole.season.facts import DAYS
-from tierpole.units import ACRE, POUND, write_quantity
+from tierpole.units import ACRE, POUND, to_unit
 
 FEWEST, MOST = 300, 60_000  # plants an acre; outside, area or plants carry a slip
 HEAVIEST = 10 * POUND  # dry flower a stick: some 70 lb green, more than one hands up a tier
@@ -52,7 +52,7 @@ def rules_are_on_file(draft: Draft) -> Iterator[Fault]:
 def farm_lies_north(draft: Draft) -> Iterator[Fault]:
     """The season runs from April to December, so the farm lies where that is summer and fall."""
     if draft.is_sound("farm") and draft.season.farm.latitude <= 0:
-        value = write_quantity(draft.season.farm.latitude, "an angle")
+        value = _written(draft.season.farm.latitude, "an angle")
         allowed = "north of the equator, for the season runs from April to December"
         yield Fault("farm", "latitude", value, allowed)
 
@@ -61,7 +61,7 @@ def density_is_possible(draft: Draft) -> Iterator[Fault]:
     """Plants an acre between 300 and 60,000: outside, area or plants carry a slip."""
     for row in draft.rows("lots"):
         if not FEWEST <= row.noun.plants_set / (row.noun.area / ACRE) <= MOST:
-            area = write_quantity(row.noun.area, "an area")
+            area = _written(row.noun.area, "an area")
             allowed = f"{FEWEST} to {MOST:,} plants an acre, on the {area} given"
             yield row.fault("plants_set", row.noun.plants_set, allowed)
 
@@ -71,9 +71,9 @@ def sticks_can_be_lifted(draft: Draft) -> Iterator[Fault]:
     for row in draft.rows("lots"):
         lot = row.noun
         if lot.plants_per_stick * lot.plant_yield > HEAVIEST:
-            most = write_quantity(HEAVIEST, "a mass")
+            most = _written(HEAVIEST, "a mass")
             allowed = f"at most {most} of dry flower a stick, {lot.plants_per_stick} plants on it"
-            yield row.fault("plant_yield", write_quantity(lot.plant_yield, "a mass"), allowed)
+            yield row.fault("plant_yield", _written(lot.plant_yield, "a mass"), allowed)
 
 
 def counted_were_set(draft: Draft) -> Iterator[Fault]:
@@ -91,7 +91,7 @@ def places_have_room(draft: Draft) -> Iterator[Fault]:
         size = (place.run_length, place.stick_spacing, place.runs, place.tiers)
         room = int(stick_capacity(*size))
         if room < 1:
-            value = write_quantity(place.stick_spacing, "a length")
+            value = _written(place.stick_spacing, "a length")
             yield row.fault("stick_spacing", value, "at most run_length, so that a stick fits")
         elif place.keep_out >= room:
             yield row.fault("keep_out", place.keep_out, f"less than the {room:,} sticks that fit")
@@ -114,10 +114,10 @@ def price_matches_form(draft: Draft) -> Iterator[Fault]:
     if market.form is PriceForm.FLAT and market.flat_price is None:
         yield Fault("market", "flat_price", None, 'a price such as "2.10 USD/lb"')
     if market.paid_full + market.paid_half > 1 + 1e-9:
-        full, half = (write_quantity(s, "a share") for s in (market.paid_full, market.paid_half))
+        full, half = (_written(s, "a share") for s in (market.paid_full, market.paid_half))
         yield Fault("market", "paid_half", half, f"at most 100 % together with paid_full ({full})")
     if market.cbd_cap <= market.lowest_cbd:
-        cap, low = (write_quantity(s, "a share") for s in (market.cbd_cap, market.lowest_cbd))
+        cap, low = (_written(s, "a share") for s in (market.cbd_cap, market.lowest_cbd))
         yield Fault("market", "cbd_cap", cap, f"more than lowest_cbd ({low})")
 
 
@@ -143,7 +143,7 @@ def sampler_comes(draft: Draft) -> Iterator[Fault]:
     yield from _weekdays("sampler", "weekdays", sampler.weekdays)
     if sampler.result_delay_late < sampler.result_delay:
         late, usual = (
-            write_quantity(days, "a number of days")
+            _written(days, "a number of days")
             for days in (sampler.result_delay_late, sampler.result_delay)
         )
         allowed = f"at least result_delay ({usual})"
@@ -155,6 +155,12 @@ def _weekdays(table: str, field: str, days: Sequence[Weekday]) -> Iterator[Fault
         yield Fault(table, field, None, 'a list such as ["mon", "tue"]')
     elif len(set(days)) < len(days):
         yield Fault(table, field, ", ".join(days), "a list with each day once")
+
+
+def _written(value: float, kind: str) -> str:
+    """An SI value much as a person wrote it."""
+    number, unit = to_unit(value, kind)
+    return f"{number:.4g} {unit}"
 
 
 CHECKS: tuple[Check, ...] = (
