@@ -22,6 +22,7 @@ from tierpole.cli.options import (
     progress,
     together,
 )
+from tierpole.cli.quiet import only_the_answer
 from tierpole.cli.stopping import stop_on_interrupt
 from tierpole.errors import Stopped
 
@@ -124,7 +125,7 @@ def _print_plan(office: Office, form: str) -> int:
     from tierpole.office import plan_document
 
     try:
-        with progress() as tick, stop_on_interrupt(office.stop):
+        with progress() as tick, stop_on_interrupt(office.stop), only_the_answer():
             found = office.work(tick)
     except Stopped as stop:
         found = office.adopt(stop.best)

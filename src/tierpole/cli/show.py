@@ -26,6 +26,7 @@ CAUTION = (
     "A forecast is not an official sample, and this is not legal advice: the state department of "
     "agriculture decides. Nobody climbs wet or old rails, and nobody climbs alone."
 )
+SMALL = 0.0005  # a gap nobody would notice
 
 
 def plan_text(season: Season, plan: Plan, this_week: Week, width: int = USUAL) -> str:
@@ -65,7 +66,7 @@ def headline(plan: Plan, this_week: Week) -> str:
     if plan.broken_rules:
         facts = words.counted(len(plan.broken_rules), "recorded fact already breaks a rule",
                               "recorded facts already break a rule")  # fmt: skip
-        return f"Talk to the department before anything else: {facts}."
+        return f"Talk to the department first: {facts}."
     if this_week.decide:
         return _said(this_week.decide[0])
     if this_week.todo:
@@ -82,7 +83,7 @@ def _said(item: Item) -> str:
 
 def _broken(page: _Page) -> Iterator[str]:
     for text in page.plan.broken_rules:
-        yield from page.lines(text)
+        yield from page.lines(f"{_with_days(text)}.")
 
 
 def _decide(page: _Page) -> Iterator[str]:
@@ -214,16 +215,12 @@ def _thumbs(page: _Page) -> Iterator[str]:
         )
 
 
-def _worth(page: _Page) -> Iterator[str]:
-    for worth in page.plan.worth:
-        yield from page.lines(f"{words.capital(worth.what)}: {words.dollars(worth.dollars)}.")
-
-
 def _sure(page: _Page) -> Iterator[str]:
     plan = page.plan
+    more = f"no plan is worth over {words.percent(plan.gap)} more than this one"
+    best = "this is the best plan" if plan.gap < SMALL else more
     yield from page.lines(
-        f"Counted over {plan.money.n:,} simulated seasons. By the same figures no plan is worth "
-        f"over {words.percent(plan.gap)} more than this one."
+        f"Counted over {plan.money.n:,} simulated seasons. By the same figures {best}."
     )
     for number in plan.rounds:
         planned, seen = words.dollars(number.planned, 3), words.dollars(number.resimulated, 3)
@@ -251,12 +248,11 @@ BLOCKS: tuple[tuple[str, Lines], ...] = (
     ("CUT AND HANG", _cuts),
     ("LOTS", _lots),
     ("WHY NOT A WEEK EARLIER OR LATER", _why),
-    ("ROOM", _room),
+    ("ROOM, and what more would be worth", _room),
     ("CREW", _crew),
     ("FROST", _frost),
     ("MONEY", _money),
     ("RULES OF THUMB, through the same seasons, on this farm only", _thumbs),
-    ("WHAT MORE WOULD BE WORTH", _worth),
     ("HOW SURE THIS IS", _sure),
     ("NOTES", _notes),
 )
