@@ -1,0 +1,204 @@
+"""Reading the books: nouns as they stand or stood, their history, and what waits for a decision."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+from uuid import UUID
+
+import sqlalchemy as sa
+from pydantic import ValidationError
+from sqlalchemy.engine import Connection
+
+from tierpole.errors import StoreError
+from tierpole.farm import Noun
+from tierpole.records import schema
+from tierpole.records.kinds import kind_named
+from tierpole.records.store import Store
+
+_ENTRY = schema.entry.c
+_CURRENT = schema.current.c
+
+
+@dataclass(frozen=True)
+class Entry:
+    """An entry of the journal; `noun` is None when it withdraws."""
+
+    seq: int
+    id: UUID
+    kind: str
+    of: UUID
+    revision: int
+    corrects: tuple[UUID, ...]
+    noun: Noun | None
+    season: int | None
+    known_on: date
+    entered_at: str
+    who: str
+    why: str
+    is_contested: bool
+    hash: str
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """Which nouns are wanted; `after` is the `seq` of the first entry of the last one seen."""
+
+    kind: str
+    season: int | None = None
+    lot: str | None = None
+    place: str | None = None
+    name: str | None = None
+    since: date | None = None
+    until: date | None = None
+    after: int = 0
+    limit: int | None = None
+
+
+@dataclass(frozen=True)
+class Stored:
+    """A noun as it stands: the entry in force, and `first`, its place among all nouns."""
+
+    entry: Entry
+    first: int
+
+    @property
+    def noun(self) -> Any:
+        """What the noun says."""
+        return self.entry.noun
+
+
+@dataclass(frozen=True)
+class Conflict:
+    """A noun that several people corrected at once: the entry in force, and its rivals."""
+
+    in_force: Entry
+    rivals: tuple[Entry, ...]
+
+
+def nouns(store: Store, wanted: Wanted) -> list[Stored]:
+    """Nouns as they stand, without those withdrawn, in the order they were first written."""
+    query = sa.select(schema.entry, _CURRENT.first).join(
+        schema.current, _CURRENT.seq == _ENTRY.seq
+    )
+    query = query.where(*_conditions(wanted)).order_by(_CURRENT.first).limit(wanted.limit)
+    with store.reading() as connection:
+        found = connection.execute(query).mappings()
+        return [Stored(entry_of(row), row["first"]) for row in found]
+
+
+def _conditions(wanted: Wanted) -> Iterator[sa.ColumnElement[bool]]:
+    yield _CURRENT.kind == wanted.kind
+    yield ~_CURRENT.is_withdrawn
+    for name in ("season", "lot", "place", "name"):
+        if (value := getattr(wanted, name)) is not None:
+            yield _CURRENT[name] == value
+    if wanted.since is not None:
+        yield _CURRENT.day >= wanted.since
+    if wanted.until is not None:
+        yield _CURRENT.day <= wanted.until
+    if wanted.after:
+        yield _CURRENT.first > wanted.after
+
+
+def latest(store: Store, kind: str, **about: str) -> Stored | None:
+    """The noun of a kind with the latest own day, of a lot or place: what a form starts from."""
+    conditions = _conditions(Wanted(kind, **about))
+    query = (
+        sa.select(schema.entry, _CURRENT.first)
+        .join(schema.current, _CURRENT.seq == _ENTRY.seq)
+        .where(*conditions)
+        .order_by(_CURRENT.day.desc(), _CURRENT.first.desc())
+        .limit(1)
+    )
+    with store.reading() as connection:
+        row = connection.execute(query).mappings().first()
+    return Stored(entry_of(row), row["first"]) if row else None
+
+
+def history(store: Store, noun: UUID) -> list[Entry]:
+    """Every entry of a noun, oldest first: each old value with who, when and why."""
+    query = sa.select(schema.entry).where(_ENTRY.noun == noun).order_by(_ENTRY.seq)
+    with store.reading() as connection:
+        return [entry_of(row) for row in connection.execute(query).mappings()]
+
+
+def entries(store: Store, after: int = 0, limit: int = 100) -> list[Entry]:
+    """The journal itself from an entry on, oldest first."""
+    query = sa.select(schema.entry).where(_ENTRY.seq > after).order_by(_ENTRY.seq).limit(limit)
+    with store.reading() as connection:
+        return [entry_of(row) for row in connection.execute(query).mappings()]
+
+
+def conflicts(store: Store) -> list[Conflict]:
+    """What several people corrected at once, until somebody decides: first come, first listed."""
+    rivals = sa.select(schema.entry).join(schema.rival, schema.rival.c.seq == _ENTRY.seq)
+    standing = (
+        sa.select(schema.entry)
+        .join(schema.current, _CURRENT.seq == _ENTRY.seq)
+        .where(_CURRENT.noun.in_(sa.select(schema.rival.c.noun)))
+        .order_by(_CURRENT.first)
+    )
+    with store.reading() as connection:
+        others = [entry_of(row) for row in connection.execute(rivals.order_by(_ENTRY.seq)).mappings()]
+        in_force = [entry_of(row) for row in connection.execute(standing).mappings()]
+    return [
+        Conflict(one, tuple(other for other in others if other.of == one.of)) for one in in_force
+    ]
+
+
+def known(connection: Connection, kinds: list[str], on: date, until: int | None) -> list[Entry]:
+    """The entries in force of what was known on a day, by the first `until` entries of the books.
+
+    An entry that was contested never came in force by itself; what decided on it is an entry too.
+    """
+    seen = [_ENTRY.kind.in_(kinds), _ENTRY.known_on <= on]
+    seen += [_ENTRY.seq <= until] if until is not None else []
+    last = (
+        sa.select(sa.func.max(_ENTRY.seq).label("last"))
+        .where(*seen, ~_ENTRY.is_contested)
+        .group_by(_ENTRY.noun)
+        .subquery()
+    )
+    query = (
+        sa.select(schema.entry)
+        .join(last, last.c.last == _ENTRY.seq)
+        .join(schema.current, _CURRENT.noun == _ENTRY.noun)
+        .where(_ENTRY.payload.is_not(None))
+        .order_by(_CURRENT.first)
+    )
+    return [entry_of(row) for row in connection.execute(query).mappings()]
+
+
+def entry_of(row: Any) -> Entry:
+    """An entry out of its row."""
+    return Entry(
+        seq=row["seq"],
+        id=row["id"],
+        kind=row["kind"],
+        of=row["noun"],
+        revision=row["revision"],
+        corrects=tuple(UUID(one) for one in row["corrects"].split()),
+        noun=_noun(row),
+        season=row["season"],
+        known_on=row["known_on"],
+        entered_at=row["entered_at"],
+        who=row["who"],
+        why=row["why"],
+        is_contested=row["is_contested"],
+        hash=row["hash"],
+    )
+
+
+def _noun(row: Any) -> Noun | None:
+    if row["payload"] is None:
+        return None
+    try:
+        return kind_named(row["kind"]).noun.model_validate_json(row["payload"])
+    except ValidationError as error:
+        raise StoreError(
+            f"Entry {row['seq']:,} ({row['kind']}) cannot be read: {error.errors()[0]['msg']}. "
+            "It was changed behind our back, or by a newer version; run the check of the chain."
+        ) from None
