@@ -458,12 +458,13 @@ class SeasonYear(Noun):
 
 
 class WeatherSource(Noun):
-    """Where a season's weather comes from: contents kept by hash, names as a file would say them.
+    """Where a season's weather comes from: contents kept by hash, names as a scenario says them.
 
-    `listed` is the list of stations that stood beside the station's own file.
+    `file` is the name of the station's own file, `listed` the list of stations beside it.
     """
 
     station: Annotated[str, Label(longest=200)]
+    file: Annotated[str, Pattern(r"[^/\\]{1,200}", "a file's name without its folder")]
     station_content: Content
     listed: Content | None = None
     forecast: Annotated[str, Label(longest=200)] | None = None

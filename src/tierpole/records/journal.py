@@ -164,7 +164,8 @@ class _Writer:
         """The revisions of the entries a change corrects, of those that are of its noun."""
         if state is not None and change.corrects == (state.entry,):
             return {state.entry: state.revision}
-        self._look_up([one for one in change.corrects if one not in self.known])
+        if unknown := [one for one in change.corrects if one not in self.known]:
+            self._look_up(unknown)
         rows = [self.known[one] for one in change.corrects if one in self.known]
         return {row["id"]: row["revision"] for row in rows if row["noun"] == change.of}
 

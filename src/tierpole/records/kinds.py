@@ -115,7 +115,9 @@ def kind_of(noun: Noun) -> Kind:
 def references(noun: Noun) -> Iterator[tuple[str, str]]:
     """What a noun names of others: (field, name)."""
     for field in REFERENCES:
-        named = getattr(noun, field, None)
+        if field not in type(noun).model_fields:
+            continue
+        named = getattr(noun, field)
         names = named if isinstance(named, tuple) else (named,)
         yield from ((field, name) for name in names if name is not None)
 

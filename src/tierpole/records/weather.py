@@ -1,0 +1,88 @@
+"""A season's weather out of the files that are kept in the books."""
+
+from __future__ import annotations
+
+import tempfile
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path, PurePath
+from typing import Any
+
+from sqlalchemy.engine import Connection
+
+from tierpole.errors import StoreError
+from tierpole.farm.books import WeatherSource
+from tierpole.records.contents import get, put
+from tierpole.sources import read_forecast, read_station
+from tierpole.sources.stations import BESIDE
+from tierpole.weather import DailyRecord, Forecast
+
+
+@dataclass(frozen=True)
+class WeatherFiles:
+    """The files of a season's weather: their paths, and what a scenario calls them."""
+
+    station: Path
+    called: str
+    forecast: Path | None = None
+    forecast_called: str | None = None
+    stand_in_year: int | None = None
+
+
+def keep_weather(connection: Connection, files: WeatherFiles) -> WeatherSource:
+    """Put the files of a season's weather into the books."""
+    named = {
+        "station_content": files.station,
+        "listed": files.station.with_name(BESIDE),
+        "forecast_content": files.forecast,
+    }
+    there = {key: path for key, path in named.items() if path is not None and path.exists()}
+    contents = {key: _bytes(path) for key, path in there.items()}
+    hashes = dict(zip(contents, put(connection, contents.values()), strict=True))
+    said = {"forecast": files.forecast_called, "stand_in_year": files.stand_in_year}
+    known = {key: value for key, value in said.items() if value is not None}
+    return WeatherSource(station=files.called, file=files.station.name, **hashes, **known)
+
+
+def weather_of(connection: Connection, source: WeatherSource, year: int) -> dict[str, Any]:
+    """What a season knows of its weather: other years, its own days, the forecast."""
+    listed = get(connection, source.listed) if source.listed else None
+    record = _station(source.file, get(connection, source.station_content), listed)
+    forecast = None
+    if source.forecast and source.forecast_content:
+        name = PurePath(source.forecast).name
+        forecast = _forecast(name, get(connection, source.forecast_content))
+    taken = source.stand_in_year or year
+    own = record.only_year(taken)
+    return {
+        "past_weather": record.without_year(taken),
+        "this_weather": own.redated(year) if source.stand_in_year else own,
+        "forecast": forecast,
+        "stand_in_year": source.stand_in_year,
+    }
+
+
+@lru_cache(maxsize=4)
+def _station(name: str, content: bytes, listed: bytes | None) -> DailyRecord:
+    with tempfile.TemporaryDirectory(prefix="tierpole-") as folder:
+        if listed is not None:
+            (Path(folder) / BESIDE).write_bytes(listed)
+        path = Path(folder) / name
+        path.write_bytes(content)
+        record = read_station(path)
+    return record
+
+
+@lru_cache(maxsize=4)
+def _forecast(name: str, content: bytes) -> Forecast:
+    with tempfile.TemporaryDirectory(prefix="tierpole-") as folder:
+        path = Path(folder) / name
+        path.write_bytes(content)
+        return read_forecast(path)
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise StoreError(f"{path}: cannot be read ({error.strerror}).") from None
