@@ -48,7 +48,7 @@ class Crew(Noun):
     bulk_room: Annotated[int, Count(0, 1_000_000)] | None = None
     rainy_day_share: Share = 0.4
     cut_days_per_lot: Annotated[int, Count(1, 60)] = 8
-    cut_day_cost: Money = 60.0
+    cut_day_cost: Money = 20.0
 
 
 class PriceForm(StrEnum):

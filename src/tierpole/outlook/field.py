@@ -92,7 +92,7 @@ def field_draws(season: Season, sky: Skies, seed: int) -> FieldDraws:
     variety = np.array([_variety_index(season, lot.variety) for lot in season.lots])
     flower_day = _flower_day(season, sky, variety, seed)
     potency, flower_day, moved = _potency(season, variety, flower_day, count, seed)
-    days = np.arange(DAYS)
+    days = np.arange(DAYS, dtype=float)
     cbd, thc = curves(potency, flower_day, days)
     frost, other = _losses(season, sky, flower_day, seed)
     return FieldDraws(
@@ -182,7 +182,7 @@ def _mass(season: Season, flower_day: Array, draws: int, seed: int) -> Array:
         ]
     )
     plateau = draw_mass(median, draws, stream(seed, "mass"), spread)
-    course = mass_course(np.arange(DAYS) - flower_day[:, :, None])
+    course = mass_course(np.arange(DAYS, dtype=float) - flower_day[:, :, None])
     return (plateau[:, :, None] * course).astype(np.float32)
 
 
@@ -195,7 +195,7 @@ def _losses(season: Season, sky: Skies, flower_day: Array, seed: int) -> tuple[A
     frost, other = np.empty(shape, np.float32), np.empty(shape, np.float32)
     for number, lot in enumerate(season.lots):
         in_field = weather.in_field(season.field_of(lot).night_offset)
-        days_flowering = np.arange(DAYS) - flower_day[:, number, None]
+        days_flowering = np.arange(DAYS, dtype=float) - flower_day[:, number, None]
         lost = field_loss(days_flowering, in_field, sky.row, draws)
         frost[:, number], other[:, number] = lost.frost, lost.besides_frost
     return frost, other

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import xarray as xr
 
-from tierpole.barn import BarnDraws, OutsideAir, PlaceTrace, place_air, simulate
+from tierpole.barn import BarnDraws, Outcome, OutsideAir, PlaceTrace, place_air, simulate
 from tierpole.barn.hanging import Hangings
 from tierpole.farm import Hanging, Reading
 from tierpole.outlook.curing import (
@@ -110,7 +110,7 @@ def _dry_place(
     air: OutsideAir,
     parameters: BarnDraws,
     season_row: Array,
-) -> tuple:
+) -> tuple[Outcome, PlaceTrace]:
     """One place with what hangs there now, then the new batches."""
     name = season.places[place].name
     up = _recorded(season, [h for h in season.hanging_now() if h.place == name])

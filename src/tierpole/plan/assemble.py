@@ -20,6 +20,7 @@ from tierpole.plan.result import (
     PlacePlan,
     Plan,
     PlannedCut,
+    Reason,
     Round,
     Worth,
 )
@@ -93,7 +94,7 @@ def broken_rules(season: Season) -> list[str]:
 
 def _reasons(
     harvest: Harvest, schedule: Schedule, drying: Drying, risk: Risk, tick: Tick
-) -> dict[int, tuple]:
+) -> dict[int, tuple[Reason, ...]]:
     lots = range(len(harvest.season.lots))
     found = {}
     for lot in lots:
@@ -103,7 +104,7 @@ def _reasons(
 
 
 def _lot_plan(
-    harvest: Harvest, schedule: Schedule, valuation: Valuation, lot: int, why: tuple
+    harvest: Harvest, schedule: Schedule, valuation: Valuation, lot: int, why: tuple[Reason, ...]
 ) -> LotPlan:
     season, status = harvest.season, harvest.status[lot]
     option = int(schedule.sample[lot])

@@ -36,7 +36,7 @@ class Clock:
             self._ticked = now
             try:
                 self._tick(self._step, min(self.seconds() / self._limit, 1.0))
-            except BaseException as stopped:  # must not pass through the solver's own frames
+            except BaseException as stopped:  # noqa: BLE001 - must not cross the solver's frames
                 self._stopped = stopped
         return self._stopped is not None
 

@@ -1,4 +1,4 @@
-"""The one place that speaks to the HiGHS solver: a program in, an answer out, silent, one thread."""
+"""The one place that speaks to the HiGHS solver: a program in, an answer out, on one thread."""
 
 from __future__ import annotations
 
@@ -22,12 +22,18 @@ CUT_SHORT = (Status.kTimeLimit, Status.kInterrupt, Status.kSolutionLimit)
 class Answer:
     """A solution of a program; costs are minimised, so `bound` is never above `cost`."""
 
-    values: Floats | None  # [column]; None when time ran out before any was found
+    found: Floats | None  # [column]; None when time ran out before anything was found
     cost: float
     bound: float
     column_dual: Floats
     row_dual: Floats
-    is_finished: bool
+
+    @property
+    def values(self) -> Floats:
+        """The solution found [column]."""
+        if self.found is None:
+            raise SolveError("the solver found no schedule in its time")
+        return self.found
 
 
 class Solver:
@@ -40,11 +46,7 @@ class Solver:
         settings = {"output_flag": False, "threads": 1, "random_seed": 0, "solver": method}
         for option, setting in settings.items():
             self._highs.setOptionValue(option, setting)
-        self._highs.passModel(_model(program))
-        if whole:
-            integers = np.flatnonzero(program.whole).astype(np.int32)
-            kinds = np.full(len(integers), int(highspy.HighsVarType.kInteger), dtype=np.uint8)
-            self._highs.changeColsIntegrality(len(integers), integers, kinds)
+        self._pass(program)
         if watch is not None:
             self._listen(watch)
 
@@ -53,16 +55,12 @@ class Solver:
         used = np.flatnonzero(entries)
         self._highs.addRow(-np.inf, upper, len(used), used.astype(np.int32), entries[used])
 
-    def start_from(self, values: Floats | None) -> None:
-        """Offer a known solution, if there is one, to start from."""
-        if values is None:
-            return
+    def start_from(self, values: Floats) -> None:
+        """Offer a known solution to start from."""
         every = np.arange(len(values), dtype=np.int32)
         self._highs.setSolution(len(values), every, values)
 
-    def run(
-        self, seconds: float = np.inf, gap: float = 1e-6, target: float = -np.inf
-    ) -> Answer:
+    def run(self, seconds: float = np.inf, gap: float = 1e-6, target: float = -np.inf) -> Answer:
         """Solve for at most `seconds`, to a relative `gap` or until the cost is under `target`."""
         highs = self._highs
         highs.setOptionValue("mip_rel_gap", gap)
@@ -75,21 +73,42 @@ class Solver:
             highs.run()
         return self._answer()
 
+    def _pass(self, program: Program) -> None:
+        matrix = program.matrix
+        integrality = program.whole if self._whole else np.zeros_like(program.whole)
+        self._highs.passModel(
+            len(program.cost),
+            len(program.row_lower),
+            matrix.nnz,
+            int(highspy.MatrixFormat.kRowwise),
+            int(highspy.ObjSense.kMinimize),
+            0.0,
+            program.cost,
+            program.lower,
+            program.upper,
+            program.row_lower,
+            program.row_upper,
+            matrix.indptr.astype(np.int32),
+            matrix.indices.astype(np.int32),
+            np.asarray(matrix.data, np.float64),
+            integrality.astype(np.int32),
+        )
+
     def _answer(self) -> Answer:
         status = self._highs.getModelStatus()
         if status not in FINISHED + CUT_SHORT:
-            raise SolveError(f"the schedule was not solved: {self._highs.modelStatusToString(status)}")
+            said = self._highs.modelStatusToString(status)
+            raise SolveError(f"the schedule was not solved: the solver says {said}")
         solution, info = self._highs.getSolution(), self._highs.getInfo()
         found = info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
         finished = status in FINISHED
         bound = info.mip_dual_bound if self._whole else info.objective_function_value
         return Answer(
-            values=np.array(solution.col_value) if found else None,
+            found=np.array(solution.col_value) if found else None,
             cost=info.objective_function_value,
             bound=bound if self._whole or finished else -np.inf,
             column_dual=np.array(solution.col_dual),
             row_dual=np.array(solution.row_dual),
-            is_finished=finished,
         )
 
     def _listen(self, watch: Callable[[], bool]) -> None:
@@ -102,17 +121,3 @@ class Solver:
         self._highs.cbSimplexInterrupt.subscribe(ask)
         self._highs.cbIpmInterrupt.subscribe(ask)
         self._highs.cbMipInterrupt.subscribe(ask)
-
-
-def _model(program: Program) -> highspy.HighsLp:
-    model = highspy.HighsLp()
-    model.num_col_, model.num_row_ = len(program.cost), len(program.row_lower)
-    model.col_cost_, model.col_lower_, model.col_upper_ = program.cost, program.lower, program.upper
-    model.row_lower_, model.row_upper_ = program.row_lower, program.row_upper
-    matrix = program.matrix
-    model.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
-    model.a_matrix_.num_col_, model.a_matrix_.num_row_ = model.num_col_, model.num_row_
-    model.a_matrix_.start_ = matrix.indptr
-    model.a_matrix_.index_ = matrix.indices
-    model.a_matrix_.value_ = matrix.data
-    return model

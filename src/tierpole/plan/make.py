@@ -18,7 +18,6 @@ from tierpole.plan.value import Valuation, revalue
 from tierpole.progress import Tick, part_of, silent
 from tierpole.season import Season
 
-
 MOST_ROUNDS = 3
 SETTLED_DAYS = 1  # no hanging moves by more
 SETTLED_SHARE = 0.005  # nor the value by as much

@@ -43,6 +43,14 @@ def near(program: Program, values: Floats, reach: Reach) -> Program:
     return replace(program, upper=np.where(keep, program.upper, program.lower))
 
 
+def days_in_parts(program: Program) -> Program:
+    """The program with whole samples, but cut days that may be opened in part."""
+    whole = program.whole.copy()
+    opened = program.columns.opened
+    whole[opened[opened >= 0]] = False
+    return replace(program, whole=whole)
+
+
 def leaning(program: Program, values: Floats, max_cut_days: Ints) -> Program:
     """The program fixed to the sample each lot leans to and to its busiest cut days."""
     columns = program.columns
@@ -55,9 +63,7 @@ def leaning(program: Program, values: Floats, max_cut_days: Ints) -> Program:
 def pinned(program: Program, values: Floats) -> Program:
     """The program fixed to the samples and cut days of a solution; sticks may still move."""
     columns = program.columns
-    return _fixed(
-        program, read(values, columns.sample) > 0.5, read(values, columns.opened) > 0.5
-    )
+    return _fixed(program, read(values, columns.sample) > 0.5, read(values, columns.opened) > 0.5)
 
 
 def _fixed(program: Program, sample: Bools, opened: Bools) -> Program:
@@ -70,6 +76,8 @@ def _fixed(program: Program, sample: Bools, opened: Bools) -> Program:
 
 def _widened(used: Bools, reach: float) -> Bools:
     """True within `reach` steps of a True along the second axis [lot, step]."""
+    if np.isinf(reach):
+        return np.ones_like(used)  # a lot that uses nothing is open too
     steps = np.arange(used.shape[1])
     close = np.abs(steps[:, None] - steps) <= reach
     return (used.astype(float) @ close) > 0

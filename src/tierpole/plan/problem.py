@@ -178,9 +178,10 @@ class Schedule:
         freeze(self)
 
     def __str__(self) -> str:
+        rounds = "1 round" if self.rounds == 1 else f"{self.rounds} rounds"
         head = (
-            f"Schedule worth ${self.objective:,.0f}; no other is worth over ${self.bound:,.0f} "
-            f"({self.gap:.2%} more). {self.status}, {self.seconds:.1f} s, {self.rounds} rounds."
+            f"Schedule worth ${self.objective:,.0f}; none is worth over ${self.bound:,.0f} "
+            f"({self.gap:.2%} more): {self.status}, {rounds} of search, {self.seconds:.1f} s"
         )
         return "\n".join([head, *(self._lot_line(lot) for lot in range(len(self.lots)))])
 

@@ -2,7 +2,8 @@
 
 Columns (never negative):
 
-    sample[l,s]   1 if lot l takes future sample s                    whole
+    sample[l,s]   1 if lot l takes future sample s
+    by[l,s]       1 if it has taken it by then; whole, so samples are too
     opened[l,d]   1 if lot l is cut on day d                          whole
     taken[l,d]    sticks of the lot cut that day
     cut[l,s,d]    the same, by the sample they are cut under
@@ -16,7 +17,8 @@ Columns (never negative):
     tail          mean dollars of the worst draws, held down by one row for each tail tried
 
 Cutting by sample day (`cut`) keeps the linear relaxation within a fraction of a percent of the best
-plan; one large value per lot switched by its sample would leave 8 %.
+plan; one large value per lot switched by its sample would leave 8 %. Branching on `by` splits the
+samples of a lot into early and late ones, where branching on one of fifty samples settles little.
 """
 
 from __future__ import annotations
@@ -38,6 +40,7 @@ class Columns:
     """Where each variable stands in the program; `ABSENT` where it cannot be used at all."""
 
     sample: Ints  # [lot, sample]
+    by: Ints  # [lot, sample]
     opened: Ints  # [lot, day]
     taken: Ints  # [lot, day]
     cut: Ints  # [lot, sample, day]
@@ -59,14 +62,9 @@ class Columns:
 
 @dataclass(frozen=True)
 class Rows:
-    """One constraint group: sparse entries and the limits of each row.
-
-    Row r belongs to `np.unravel_index(r, shape)` on `axes`, which is how a dual finds its day.
-    """
+    """One constraint group: sparse entries and the limits of each row."""
 
     group: str
-    axes: tuple[str, ...]
-    shape: tuple[int, ...]
     entries: sparse.csr_array
     lower: Floats
     upper: Floats
@@ -98,7 +96,7 @@ class Program:
         row = sparse.csr_array(entries[None, :])
         return replace(
             self,
-            matrix=sparse.vstack([self.matrix, row], format="csr"),
+            matrix=sparse.csr_array(sparse.vstack([self.matrix, row])),
             row_lower=np.append(self.row_lower, -np.inf),
             row_upper=np.append(self.row_upper, upper),
         )
@@ -111,10 +109,10 @@ def make_program(problem: Problem, tail_weight: float) -> Program:
     """All columns, rows and dollars of a problem; the tail starts without rows of its own."""
     columns = _number_columns(problem)
     groups = tuple(group(problem, columns) for group in GROUPS)
-    matrix = sparse.vstack([rows.entries for rows in groups], format="csr")
+    matrix = sparse.csr_array(sparse.vstack([rows.entries for rows in groups]))
     lower, upper = _bounds(problem, columns)
     whole = np.zeros(columns.count, bool)
-    for integer in (columns.sample, columns.opened):
+    for integer in (columns.by, columns.opened):
         whole[integer[integer >= 0]] = True
     cost = -(1 - tail_weight) * dollars(
         problem, columns, problem.value, problem.place_value, problem.value_left
@@ -156,8 +154,29 @@ def read(values: Floats, columns: Ints) -> Floats:
 
 def one_sample(problem: Problem, columns: Columns) -> Rows:
     """A lot never takes two more official samples."""
-    lots = _at(problem.lots)
-    return _rows("one_sample", columns, ("lot",), lots.shape, [(columns.sample, lots[:, None])], upper=1)
+    lots = np.arange(len(problem.lots))
+    return _rows("one_sample", columns, lots.shape, [(columns.sample, lots[:, None])], upper=1)
+
+
+def taken_by_then(problem: Problem, columns: Columns) -> Rows:
+    """No sample is taken but on the first option by which it is taken."""
+    lot, option, _, _ = problem.shape
+    at = np.arange(lot * option).reshape(lot, option)
+    terms: list[Term] = [
+        (columns.by, at),
+        (_one_before(columns.by), at, -1.0),
+        (columns.sample, at, -1.0),
+    ]
+    return _rows("taken_by_then", columns, at.shape, terms, lower=0, upper=0)
+
+
+def _one_before(index: Ints) -> Ints:
+    """For each option [lot, sample] the column of the open option before it."""
+    before = np.full_like(index, ABSENT)
+    for lot, row in enumerate(index):
+        there = np.flatnonzero(row >= 0)
+        before[lot, there[1:]] = row[there[:-1]]
+    return before
 
 
 def sample_before_cut(problem: Problem, columns: Columns) -> Rows:
@@ -170,13 +189,12 @@ def sample_before_cut(problem: Problem, columns: Columns) -> Rows:
         (future, at[..., None], _share_of(problem.sticks_standing)[:, None, None]),
         (columns.sample, at, -1.0),
     ]
-    return _rows("sample_before_cut", columns, ("lot", "sample"), at.shape, terms, upper=0)
+    return _rows("sample_before_cut", columns, at.shape, terms, upper=0)
 
 
 def later_sample_rules(problem: Problem, columns: Columns) -> Rows:
     """No stick is cut under the old sample on a day the new one covers."""
-    lot, _, day, _ = problem.shape
-    at = np.arange(lot * day).reshape(lot, day)
+    at = _lot_days(problem)
     both = columns.cut[:, 0] >= 0
     covering = np.where(
         problem.allowed & both[:, None], columns.sample[:, :, None], ABSENT
@@ -185,50 +203,50 @@ def later_sample_rules(problem: Problem, columns: Columns) -> Rows:
         (columns.cut[:, 0], at, _share_of(problem.sticks_standing)[:, None]),
         (covering, at[:, None]),
     ]
-    return _rows("later_sample_rules", columns, ("lot", "day"), at.shape, terms, upper=1)
+    return _rows("later_sample_rules", columns, at.shape, terms, upper=1)
 
 
 def cut_under_sample(problem: Problem, columns: Columns) -> Rows:
     """No stick is cut that does not belong to one sample."""
-    at = _at(problem.lots)[:, None] * problem.days + _at(problem.crew_hours)
+    at = _lot_days(problem)
     terms: list[Term] = [(columns.taken, at), (columns.cut, at[:, None], -1.0)]
-    return _rows("cut_under_sample", columns, ("lot", "day"), at.shape, terms, lower=0, upper=0)
+    return _rows("cut_under_sample", columns, at.shape, terms, lower=0, upper=0)
 
 
 def cut_is_hung(problem: Problem, columns: Columns) -> Rows:
     """No cut stick stays on the ground: it hangs the same day."""
-    at = _at(problem.lots)[:, None] * problem.days + _at(problem.crew_hours)
+    at = _lot_days(problem)
     terms: list[Term] = [(columns.taken, at), (columns.hung, at[..., None], -1.0)]
-    return _rows("cut_is_hung", columns, ("lot", "day"), at.shape, terms, lower=0, upper=0)
+    return _rows("cut_is_hung", columns, at.shape, terms, lower=0, upper=0)
 
 
 def cut_day_opened(problem: Problem, columns: Columns) -> Rows:
     """No stick is cut on a day not opened for its lot, nor more than that day can take."""
-    at = _at(problem.lots)[:, None] * problem.days + _at(problem.crew_hours)
+    at = _lot_days(problem)
     terms: list[Term] = [
         (columns.taken, at, _share_of(problem.cut_limit())),
         (columns.opened, at, -1.0),
     ]
-    return _rows("cut_day_opened", columns, ("lot", "day"), at.shape, terms, upper=0)
+    return _rows("cut_day_opened", columns, at.shape, terms, upper=0)
 
 
 def few_cut_days(problem: Problem, columns: Columns) -> Rows:
     """No lot is cut in more pieces than the farmer would manage."""
-    lots = _at(problem.lots)
+    lots = np.arange(len(problem.lots))
     terms: list[Term] = [(columns.opened, lots[:, None])]
-    return _rows("few_cut_days", columns, ("lot",), lots.shape, terms, upper=problem.max_cut_days)
+    return _rows("few_cut_days", columns, lots.shape, terms, upper=problem.max_cut_days)
 
 
 def all_sticks(problem: Problem, columns: Columns) -> Rows:
     """No stick is cut twice or forgotten: it is cut once or left."""
-    lots, standing = _at(problem.lots), problem.sticks_standing
+    lots, standing = np.arange(len(problem.lots)), problem.sticks_standing
     terms: list[Term] = [(columns.taken, lots[:, None]), (columns.left, lots)]
-    return _rows("all_sticks", columns, ("lot",), lots.shape, terms, lower=standing, upper=standing)
+    return _rows("all_sticks", columns, lots.shape, terms, lower=standing, upper=standing)
 
 
 def crew(problem: Problem, columns: Columns) -> Rows:
-    """No day asks more hours of cutting, hauling, hanging, taking down and stripping than it has."""
-    days = _at(problem.crew_hours)
+    """No day asks more hours than it has: cutting to hanging, taking down, stripping."""
+    days = np.arange(problem.days)
     strip = strip_hours(problem)
     down = problem.hours_take_down + (strip if problem.bulk_room == 0 else 0)
     terms: list[Term] = [
@@ -236,13 +254,13 @@ def crew(problem: Problem, columns: Columns) -> Rows:
         (columns.down, days, down),
         (columns.stripped, days, strip),
     ]
-    return _rows("crew", columns, ("day",), days.shape, terms, upper=problem.crew_hours)
+    return _rows("crew", columns, days.shape, terms, upper=problem.crew_hours)
 
 
 def haul(problem: Problem, columns: Columns) -> Rows:
     """No day brings in more sticks than the wagons can."""
-    days = _at(problem.crew_hours)
-    return _rows("haul", columns, ("day",), days.shape, [(columns.taken, days)], upper=problem.haul_limit)
+    days = np.arange(problem.days)
+    return _rows("haul", columns, days.shape, [(columns.taken, days)], upper=problem.haul_limit)
 
 
 def room(problem: Problem, columns: Columns) -> Rows:
@@ -257,14 +275,14 @@ def room(problem: Problem, columns: Columns) -> Rows:
     ]
     start = np.zeros(at.shape)
     start[:, 0] = [problem.hanging_in(row) for row in range(place)]
-    return _rows("room", columns, ("place", "day"), at.shape, terms, lower=start, upper=start)
+    return _rows("room", columns, at.shape, terms, lower=start, upper=start)
 
 
 def dry_before_down(problem: Problem, columns: Columns) -> Rows:
-    """No stick is taken down before it is dry: only ready ones are, and they stay ready till then."""
+    """No stick is taken down before it is dry: only from the ready ones, which wait for it."""
     at = _place_days(problem)
     place, days = at.shape
-    dry_on = _at(problem.crew_hours) + problem.hold_days  # [place, day hung]
+    dry_on = np.arange(problem.days) + problem.hold_days  # [place, day hung]
     in_time = dry_on < days
     turned = np.where(in_time.T, columns.hung, ABSENT)
     arrive = np.minimum(dry_on, days - 1) + np.arange(place)[:, None] * days
@@ -278,12 +296,12 @@ def dry_before_down(problem: Problem, columns: Columns) -> Rows:
     for row in problem.hanging:
         if row.ready < days:
             already[row.place, max(row.ready, 0)] += row.sticks
-    return _rows("dry_before_down", columns, ("place", "day"), at.shape, terms, lower=already, upper=already)
+    return _rows("dry_before_down", columns, at.shape, terms, lower=already, upper=already)
 
 
 def bulk_waits(problem: Problem, columns: Columns) -> Rows:
     """No cured plant is stripped before it is down; what is not stripped waits in bulk."""
-    days = _at(problem.crew_hours)
+    days = np.arange(problem.days)
     down = columns.down if columns.bulk[0] >= 0 else np.full_like(columns.down, ABSENT)
     terms: list[Term] = [
         (columns.bulk, days),
@@ -291,18 +309,18 @@ def bulk_waits(problem: Problem, columns: Columns) -> Rows:
         (down, days, -1.0),
         (columns.stripped, days),
     ]
-    return _rows("bulk_waits", columns, ("day",), days.shape, terms, lower=0, upper=0)
+    return _rows("bulk_waits", columns, days.shape, terms, lower=0, upper=0)
 
 
 def sticks_in_use(problem: Problem, columns: Columns) -> Rows:
     """No more sticks hang in all places together than the farm owns."""
-    days = _at(problem.crew_hours)
+    days = np.arange(problem.days)
     owned = max(problem.sticks_owned, sum(row.sticks for row in problem.hanging))
-    return _rows("sticks_in_use", columns, ("day",), days.shape, [(columns.load, days)], upper=owned)
+    return _rows("sticks_in_use", columns, days.shape, [(columns.load, days)], upper=owned)
 
 
 GROUPS: tuple[Callable[[Problem, Columns], Rows], ...] = (
-    one_sample, sample_before_cut, later_sample_rules, cut_under_sample, cut_is_hung,
+    one_sample, taken_by_then, sample_before_cut, later_sample_rules, cut_under_sample, cut_is_hung,
     cut_day_opened, few_cut_days, all_sticks, crew, haul, room, dry_before_down, bulk_waits,
     sticks_in_use,
 )  # fmt: skip
@@ -324,15 +342,16 @@ def strip_hours(problem: Problem) -> float:
 
 def _number_columns(problem: Problem) -> Columns:
     """Number the columns that can be used; a day without crew, wagon or room has none."""
-    lot, option, day, place = problem.shape
+    lot, _, day, place = problem.shape
     cuttable = problem.allowed.any(axis=1) & (problem.cut_limit() > 0)  # [lot, day]
     cut = problem.allowed & cuttable[:, None]
-    future = cut.any(axis=2)
+    future = np.any(cut, axis=2)
     future[:, 0] = False
     through_bulk = np.full(day, 0 < problem.bulk_room < np.inf)
     every_day = np.ones((place, day), bool)
     used = {
         "sample": future,
+        "by": future,
         "opened": cuttable,
         "taken": cuttable,
         "cut": cut,
@@ -348,15 +367,17 @@ def _number_columns(problem: Problem) -> Columns:
     numbered: dict[str, Ints] = {}
     count = 0
     for name, mask in used.items():
-        numbered[name] = np.full(mask.shape, ABSENT, dtype=np.int64)
-        numbered[name][mask] = np.arange(count, count + mask.sum())
-        count += int(mask.sum())
+        index = np.full(np.shape(mask), ABSENT, dtype=np.int64)
+        size = int(np.sum(mask))
+        index[mask] = np.arange(count, count + size)
+        numbered[name] = index
+        count += size
     return Columns(**numbered, count=count)
 
 
 def _bounds(problem: Problem, columns: Columns) -> tuple[Floats, Floats]:
     lower, upper = np.zeros(columns.count), np.full(columns.count, np.inf)
-    for binary in (columns.sample, columns.opened):
+    for binary in (columns.sample, columns.by, columns.opened):
         upper[binary[binary >= 0]] = 1
     _put(upper, columns.load, room_limit(problem))
     _put(upper, columns.bulk, np.broadcast_to(problem.bulk_room, columns.bulk.shape))
@@ -367,7 +388,6 @@ def _bounds(problem: Problem, columns: Columns) -> tuple[Floats, Floats]:
 def _rows(
     group: str,
     columns: Columns,
-    axes: tuple[str, ...],
     shape: tuple[int, ...],
     terms: Sequence[Term],
     lower: float | Floats | Ints = -np.inf,
@@ -386,7 +406,7 @@ def _rows(
         shape=(size, columns.count),
     )
     limits = (np.broadcast_to(limit, shape).ravel().astype(float) for limit in (lower, upper))
-    return Rows(group, axes, shape, entries, *limits)
+    return Rows(group, entries, *limits)
 
 
 def _share_of(sticks: Floats | Ints) -> Floats:
@@ -399,8 +419,8 @@ def _put(vector: Floats, columns: Ints, entries: Floats | Ints) -> None:
     vector[columns[there]] = np.asarray(entries)[there]
 
 
-def _at(axis: Sequence[object] | Floats) -> Ints:
-    return np.arange(len(axis))
+def _lot_days(problem: Problem) -> Ints:
+    return np.arange(len(problem.lots) * problem.days).reshape(-1, problem.days)
 
 
 def _place_days(problem: Problem) -> Ints:

@@ -8,7 +8,7 @@ does to the other lots is "room and crew". The pieces add up to the whole differ
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -189,8 +189,8 @@ class _Lot:
             "drying": self._loss[:, day, place],
         }
 
-    def _worth(self, causes: dict[str, Array]) -> Array:  # pyright: ignore
-        chance, fail = causes["p_pass"]
+    def _worth(self, causes: Mapping[str, Array | float]) -> Array:
+        chance, fail = np.asarray(causes["p_pass"])
         kept = (1 - causes["frost"]) * (1 - causes["other"]) * (1 - causes["drying"])
         sold = causes["mass"] * kept / (1 - self._season.market.moisture)
         season = self._season

@@ -12,9 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tierpole.money.risk import TAIL, cvar, tail_weights
 from tierpole.plan.problem import Decisions, Draws, Floats, Problem
 from tierpole.plan.program import Columns, dollars
-from tierpole.plan.value import averages, linear_dollars, mean_chance, mean_dollars, tail_weights
+from tierpole.plan.value import averages, drawn, linear_dollars, mean_chance, mean_dollars
 
 Row = tuple[Floats, float]
 
@@ -23,8 +24,8 @@ Row = tuple[Floats, float]
 class Risk:
     """How much the mean of the worst `tail` share of draws weighs against the mean of all."""
 
-    weight: float = 0.3
-    tail: float = 0.2
+    weight: float = TAIL["weight"]
+    tail: float = TAIL["share"]
 
 
 class Aim:
@@ -50,19 +51,16 @@ class Aim:
 
     def tail(self, decided: Decisions) -> float:
         """Mean dollars of the worst draws under these decisions (CVaR)."""
-        by_draw = self._dollars(decided)
-        return float(tail_weights(by_draw, self.risk.tail) @ by_draw)
+        return float(cvar(self._dollars(decided), self.risk.tail))
 
     def tail_row(self, columns: Columns, decided: Decisions | None = None) -> Row:
         """A row `entries @ v <= upper` that holds the tail column down, exact at `decided`.
 
         Without decisions all draws weigh the same: the tail is never above the mean.
         """
-        count = self._draws.count
-        if decided is None:
-            weights = np.full(count, 1 / count)
-        else:
-            weights = tail_weights(self._dollars(decided), self.risk.tail)
+        by_draw = np.zeros(self._draws.count) if decided is None else self._dollars(decided)
+        share = 1.0 if decided is None else self.risk.tail
+        weights = np.asarray(tail_weights(by_draw, share), np.float64)
         means = averages(self._draws, self._problem.allowed, len(self._problem.places), weights)
         entries = -dollars(self._problem, columns, *means)
         entries[columns.tail] = 1.0
@@ -71,8 +69,7 @@ class Aim:
 
     @property
     def _draws(self) -> Draws:
-        assert self._problem.draws is not None
-        return self._problem.draws
+        return drawn(self._problem)
 
     @property
     def _shift(self) -> Floats:

@@ -30,7 +30,6 @@ def whole_sticks(
     fixed = pinned(program, values)
     spared = _work_held_back(problem, fixed)
     parts = Solver(spared, whole=False).run().values
-    assert parts is not None
     hung = _hung_whole(spared, parts, gap, seconds)
     return _down_whole(fixed, hung)
 
@@ -55,10 +54,8 @@ def _hung_whole(program: Program, parts: Floats, gap: float, seconds: float) -> 
     whole[hung] = True
     solver = Solver(replace(_between(program, hung, 0, ceiling), whole=whole), whole=True)
     solver.start_from(cut_off)
-    found = solver.run(seconds, gap).values
-    best = cut_off if found is None else found
-    assert best is not None
-    return best
+    found = solver.run(seconds, gap).found
+    return cut_off if found is None else found
 
 
 def _down_whole(program: Program, values: Floats) -> Floats:
@@ -71,9 +68,7 @@ def _down_whole(program: Program, values: Floats) -> Floats:
     for waiting in (columns.ready, columns.bulk):
         cost[waiting[waiting >= 0]] += PROMPT
     limited = _between(program, hung, 0, np.rint(values[hung]))
-    found = Solver(replace(limited, whole=whole, cost=cost), whole=True).run(gap=FINEST).values
-    assert found is not None
-    return found
+    return Solver(replace(limited, whole=whole, cost=cost), whole=True).run(gap=FINEST).values
 
 
 def _between(

@@ -2,9 +2,10 @@
 
 1. The linear relaxation, with every sample day and cut day open, gives the bound.
 2. A first schedule near it: the sample each lot leans to and its busiest cut days.
-3. Mixed-integer programs round the relaxation's samples and days, each wider than the last and the
-   final one with everything open, until the gap asked for or the time is reached.
-4. Whole sticks.
+3. Whole samples, cut days still opened in part: this settles the samples and tightens the bound.
+4. Mixed-integer programs round those samples and days, each wider than the last and the final one
+   with everything open, until the gap asked for or the time is reached.
+5. Whole sticks.
 """
 
 from __future__ import annotations
@@ -17,13 +18,14 @@ import numpy as np
 from tierpole.errors import Stopped
 from tierpole.plan.clock import Clock, Tick
 from tierpole.plan.highs import Answer, Solver
-from tierpole.plan.nearby import Reach, leaning, near, pinned
+from tierpole.plan.nearby import Reach, days_in_parts, leaning, near, pinned
 from tierpole.plan.problem import NO_SAMPLE, Floats, Ints, Problem, Schedule
 from tierpole.plan.program import make_program, read
 from tierpole.plan.risk import Aim, Risk, Row
 from tierpole.plan.rounding import whole_sticks
 
-REACHES = (Reach(0, 1), Reach(0, 3), Reach(2, 5), Reach(np.inf, np.inf))
+REACHES = (Reach(0, 0), Reach(0, 1), Reach(0, 3), Reach(2, 5), Reach(np.inf, np.inf))
+SAMPLES_SHARE = 0.7  # of the seconds left, to settle the samples
 TAIL_REACH = Reach(0, 3)
 ROUNDING_SHARE = 0.15  # of the seconds and the gap, kept for whole sticks
 TAIL_SHARE = 0.02  # of the gap, how exactly the worst tail is met
@@ -88,13 +90,33 @@ class Search:
             answer = self._relaxation()
         self.relaxed, self.bound = answer.values, -answer.cost
         fixed = leaning(self.program, self.relaxed, self.problem.max_cut_days)
-        self._offer(Solver(fixed, whole=False).run().values)
+        self._offer(Solver(fixed, whole=False).run().found)
 
     def improve(self) -> None:
         """Search wider and wider round the relaxation until close enough or out of time."""
+        self.within(REACHES[1], self._left() / 8)
+        self.settle_samples(SAMPLES_SHARE * self._left())
         for reach in REACHES[:-1]:
             self.within(reach, self._left() / 2)
         self.bound = min(self.bound, self.within(REACHES[-1], self._left()))
+
+    def settle_samples(self, seconds: float) -> None:
+        """Choose whole samples with cut days in parts: a tighter bound, and where to search on."""
+        until = time.perf_counter() + seconds
+        while not self._is_close() and (left := until - time.perf_counter()) > 0:
+            self.clock.begin("samples")
+            solver = Solver(days_in_parts(self.program), True, self.clock.watch)
+            if self.best is not None:
+                solver.start_from(self.best)
+            answer = solver.run(left, self._sought() / 4)
+            self.clock.check()
+            self.bound = min(self.bound, -answer.bound)
+            if answer.found is None:
+                return
+            self.relaxed = answer.found
+            if not self._tail_is_loose(answer.found):
+                return
+            self._tighten(answer.found)
 
     def start_near(self, schedule: Schedule) -> None:
         """Take a schedule's samples and cut days, instead of the relaxation's, to search round."""
@@ -119,15 +141,16 @@ class Search:
         while not self._is_close() and (left := until - time.perf_counter()) > 0:
             self.clock.begin("schedule")
             solver = Solver(near(self.program, self.relaxed, reach), True, self.clock.watch)
-            solver.start_from(self.best)
+            if self.best is not None:
+                solver.start_from(self.best)
             answer = solver.run(left, self._sought() / 4, -self._target())
             self.rounds += 1
             bound = min(bound, -answer.bound)
-            self._offer(answer.values)
+            self._offer(answer.found)
             self.clock.check()
-            if answer.values is None or not self._tail_is_loose(answer.values):
+            if answer.found is None or not self._tail_is_loose(answer.found):
                 break
-            self._tighten(answer.values)
+            self._tighten(answer.found)
         return bound
 
     def schedule(self, status: str = "") -> Schedule:
@@ -183,7 +206,7 @@ class Search:
             return False
         excess = values[self.columns.tail] - self.aim.tail(self.columns.decisions(values))
         scale = max(abs(self.program.cost @ values), self.stake)
-        return excess > max(TAIL_SHARE * self.stop.gap, FINEST) * scale
+        return bool(excess > max(TAIL_SHARE * self.stop.gap, FINEST) * scale)
 
     def _tighten(self, values: Floats) -> Row:
         row = self.aim.tail_row(self.columns, self.columns.decisions(values))
@@ -198,7 +221,7 @@ class Search:
         return whole_sticks(self.problem, self.program, self.best, gap, seconds)
 
     def _stripped(self, sticks: Floats) -> Ints:
-        """Sticks' worth stripped each day: what comes down if there is no bulk, none if no limit."""
+        """Sticks' worth stripped each day: what comes down, if nothing may wait in bulk."""
         if self.problem.bulk_room == 0:
             return _whole(read(sticks, self.columns.down).sum(axis=0))
         return _whole(read(sticks, self.columns.stripped))

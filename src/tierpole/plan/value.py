@@ -26,7 +26,7 @@ from tierpole.plan.problem import (
 
 @dataclass(frozen=True)
 class Valuation:
-    """Dollars of one schedule in every draw; lots and `fixed` add up to it, and so do the pieces."""
+    """Dollars of one schedule by draw; lots and `fixed` add up to it, and so do the pieces."""
 
     dollars: Floats  # [draw]
     by_lot: Floats  # [draw, lot]
@@ -35,11 +35,11 @@ class Valuation:
 
 def revalue(problem: Problem, schedule: Schedule) -> Valuation:
     """Value a schedule exactly over the draws of its problem."""
-    draws = _draws(problem)
+    draws = drawn(problem)
     ruling = ruling_sample(problem, schedule.sample)
     chance = draws.p_pass[:, np.arange(len(problem.lots))[:, None], ruling]  # [draw, lot, day]
     by_piece = _pieces(problem, draws, schedule.decisions(problem), chance)
-    by_lot = sum(by_piece.values(), np.zeros((draws.count, len(problem.lots))))
+    by_lot = np.sum(list(by_piece.values()), axis=0)
     pieces = {name: piece.sum(axis=1) for name, piece in by_piece.items()}
     pieces["fixed"] = draws.fixed
     return Valuation(by_lot.sum(axis=1) + draws.fixed, by_lot, pieces)
@@ -47,8 +47,8 @@ def revalue(problem: Problem, schedule: Schedule) -> Valuation:
 
 def linear_dollars(problem: Problem, decided: Decisions, chance: Floats | None) -> Floats:
     """Dollars in every draw [draw] as the program counts them, without `fixed`."""
-    by_piece = _pieces(problem, _draws(problem), decided, chance)
-    return sum(piece.sum(axis=1) for piece in by_piece.values())
+    by_piece = _pieces(problem, drawn(problem), decided, chance)
+    return np.sum([piece.sum(axis=1) for piece in by_piece.values()], axis=0)
 
 
 def mean_dollars(problem: Problem, decided: Decisions) -> float:
@@ -91,29 +91,6 @@ def mean_chance(p_pass: Floats, allowed: Bools) -> Floats:
     return np.matmul(p_pass.transpose(1, 0, 2), share).transpose(1, 0, 2)
 
 
-def tail_weights(dollars: Floats, tail: float) -> Floats:
-    """Weight of each draw [draw] in the mean of the worst `tail` share; the last one in part."""
-    share = tail * len(dollars)
-    rank = np.empty(len(dollars))
-    rank[np.argsort(dollars, kind="stable")] = np.arange(len(dollars))
-    return np.clip(share - rank, 0, 1) / share
-
-
-def cvar(dollars: Floats, tail: float) -> float:
-    """Mean of the worst `tail` share of the draws [dollars].
-
-    Parameters
-    ----------
-    dollars : dollars of a season, [draw]
-    tail : share of the draws counted, above 0 and at most 1
-
-    Equation: mean of the worst tail * n draws, the draw on the boundary counted in part.
-    Source: Rockafellar and Uryasev 2002, conditional value at risk of a discrete distribution
-    (from memory).
-    """
-    return float(tail_weights(dollars, tail) @ dollars)
-
-
 def _pieces(
     problem: Problem, draws: Draws, decided: Decisions, chance: Floats | None
 ) -> dict[str, Floats]:
@@ -147,7 +124,8 @@ def _by_lot(terms: Floats, lot: Ints, lots: int) -> Floats:
     return terms @ (lot[:, None] == np.arange(lots)).astype(float)
 
 
-def _draws(problem: Problem) -> Draws:
+def drawn(problem: Problem) -> Draws:
+    """The draws of a problem; an error if it has none."""
     if problem.draws is None:
         raise ValueError("a problem without draws has no tail and no exact value")
     return problem.draws

@@ -115,12 +115,12 @@ def worth(
     seconds: float = 4.0,
 ) -> tuple[Gain, ...]:
     """What each change alone would bring, searched round a schedule for `seconds` each."""
-    legal = problem.allowed.any(axis=1)
+    legal = np.any(problem.allowed, axis=1)
     before = _best_near(problem, schedule, np.zeros_like(legal), risk, seconds)
     gains = []
     for change in changes:
         changed = change.applied(problem)
-        new_days = changed.allowed.any(axis=1) & ~legal
+        new_days = np.any(changed.allowed, axis=1) & ~legal
         after = _best_near(changed, schedule, new_days, risk, seconds)
         # no change takes anything away, so less than nothing is only a search cut short
         dollars, low, high = after[0] - before[0], after[0] - before[1], after[1] - before[0]
