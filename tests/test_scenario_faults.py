@@ -291,8 +291,11 @@ def test_bare_values_keep_their_place_against_tomllib():
         (b"a = 1" + b"0" * 5000, "readable TOML"),
         (b"", "scenario: season must be"),
         (b"\x00\x01\x02", "line 1 must be valid TOML"),
+        (b'"a[b]" = 1\n"" = 2\n"lots[3]" = 3', "a[b] must be left out"),
+        (b"[lots.a.b]\nc = 1", "lots must be tables headed [[lots]]"),
+        (b"lots = [[1], [2]]\ncuts = [1]", "cuts[1] must be a table of its own keys, got 1."),
     ],
-    ids=["UTF-16", "bytes", "deep", "long", "empty", "control"],
+    ids=["UTF-16", "bytes", "deep", "long", "empty", "control", "keys", "dots", "lists"],
 )
 def test_files_that_are_no_scenario(tmp_path, content, wanted):
     """Binary, another encoding, or nothing: a sentence, not a traceback."""
@@ -380,6 +383,7 @@ def test_remarks_in_full(folder):
         ('longitude = "-83.93 deg"', 'longitude = "83.93 deg"'),
         ('variety = "Late"', 'variety = "Quick"'),
         ('plant_yield = "0.34 lb"', 'plant_yield = "1.2 lb"'),
+        ('volume = "12000 ft3"', 'volume = "12000 m3"'),
     )
     station = "White Oak Creek basin, Ohio"
     remarks = check_scenario(write_scenario(folder, text)).remarks
@@ -392,6 +396,7 @@ def test_remarks_in_full(folder):
         'varieties[2] "Late" is not named by any lot.',
         'market: flat_price is not used while form is "point".',
         'lots[1] "1 River": plant_yield makes 3,600 lb an acre; 1,200 to 2,000 is usual.',
+        'places[1] "Shed": volume makes 1,695 ft3 of air a stick; 20 to 100 is usual.',
         (
             f"The station, {station}, lies at 38.86, -83.93 deg, the farm at 38.86, 83.93; is its "
             "weather the farm's?"

@@ -16,6 +16,7 @@ from tierpole.scenario.toml import Unread, unread_in
 from tierpole.season.draft import place as place_of_row
 
 Path = tuple[str | int, ...]
+LONGEST = 60  # characters of a name that is still one
 
 
 @dataclass(frozen=True)
@@ -35,10 +36,10 @@ def faults_of(
     missing because it is misspelt is told once.
     """
     items = error.errors(include_url=False) if error else []
-    found = {_path(item): _fault(item, model, written) for item in items}
+    found = {item["loc"]: _fault(item, model, written) for item in items}
     for path in unread_in(written):
         found.setdefault(path, _unquoted(path, model, written))
-    unknown = [_path(item) for item in items if item["type"] == "extra_forbidden"]
+    unknown = [item["loc"] for item in items if item["type"] == "extra_forbidden"]
     misspelt = {(*path[:-1], _nearest(path, model)) for path in unknown}
     told = (
         fault for path, fault in found.items() if fault.value is not None or path not in misspelt
@@ -46,14 +47,9 @@ def faults_of(
     return Found(tuple(told), tuple(found))
 
 
-def _path(item: Any) -> Path:
-    return tuple(part for part in item["loc"] if not (isinstance(part, str) and "[" in part))
-
-
 def _fault(item: Any, model: type[BaseModel], written: dict[str, Any]) -> Fault:
-    path = _path(item)
+    path, kind = item["loc"], item["type"]
     where, field = place(path, written)
-    kind = item["type"]
     if kind == "extra_forbidden":
         allowed = "left out, for no key here has that name"
         return Fault(where, field, item["input"], allowed, _meant(path, model))
@@ -96,7 +92,8 @@ def _name(written: dict[str, Any], path: Path) -> str:
     row = _at(written, path[:2])
     key = "name" if isinstance(row, dict) and "name" in row else "lot"
     found = row.get(key, "") if isinstance(row, dict) and path[2:] != (key,) else ""
-    return found if isinstance(found, str) else ""
+    is_name = isinstance(found, str) and found.isprintable()
+    return found if is_name and len(found) <= LONGEST else ""
 
 
 def _at(written: Any, path: Path) -> Any:
@@ -134,11 +131,12 @@ def models_in(annotation: Any) -> Iterator[type[BaseModel]]:
 
 def allowed_at(path: Path, model: type[BaseModel]) -> str:
     """What the field at the end of a path accepts, in words; empty when it says nothing itself."""
+    is_item = isinstance(path[-1], int)  # one of a list
     names = [part for part in path if isinstance(part, str)]
-    info = _owner(model, path).model_fields.get(names[-1])
+    info = _owner(model, path[:-1] if is_item else path).model_fields.get(names[-1])
     if info is None:
         return ""
-    if isinstance(path[-1], int):  # one item of a list
+    if is_item:
         return next(_allowed(list(typing.get_args(info.annotation))), "")
     if any(models_in(info.annotation)):
         is_list = typing.get_origin(info.annotation) is tuple

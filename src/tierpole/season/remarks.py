@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 
+from tierpole.barn.geometry import place_capacity
 from tierpole.errors import InputError
 from tierpole.farm import PriceForm
 from tierpole.season.draft import label, place
 from tierpole.season.fact_checks import NAMED, REFERRING
 from tierpole.season.facts import Season
-from tierpole.units import ACRE, POUND
+from tierpole.units import ACRE, FOOT, POUND
 from tierpole.weather import clean, fill_gaps, season_pool
 
 FACTS = ("tests", "samples", "cuts", "hangings", "readings", "flowering")
 NEAR = 1.0  # degrees of latitude or longitude from the farm to its station
 RICH = 3_000  # pounds an acre; state averages lie between 1,200 and 2,000
+AIR = (8, 250)  # cubic feet a stick; 40 in a 64 x 40 ft barn hung at 18 in
 YEARS = 10  # seasons below which one year in ten is hardly seen
 
 Remark = Callable[[Season], Iterable[str]]
@@ -84,6 +86,17 @@ def yields_are_usual(season: Season) -> Iterator[str]:
             )
 
 
+def rooms_are_usual(season: Season) -> Iterator[str]:
+    """Air a stick as places have it; outside, a length or the volume may be in the wrong unit."""
+    for number, one in enumerate(season.places):
+        air = one.volume / FOOT**3 / max(place_capacity(one), 1)
+        if not AIR[0] <= air <= AIR[1]:
+            yield (
+                f"{place('places', number, one.name)}: volume makes {air:,.0f} ft3 of air a stick; "
+                "20 to 100 is usual."
+            )
+
+
 def station_is_near(season: Season) -> Iterator[str]:
     """The weather is of the farm's own neighbourhood; a lost minus sign shows here."""
     farm, station = season.farm, season.past_weather.station
@@ -116,6 +129,7 @@ REMARKS: tuple[Remark, ...] = (
     potencies_are_not_swapped,
     everything_is_used,
     yields_are_usual,
+    rooms_are_usual,
     station_is_near,
     seasons_are_many,
 )
