@@ -158,6 +158,7 @@ def _wrong_quantities(kind: Measure) -> Iterator[tuple[str, Any]]:
     yield from [("endless", 10**400), ("truth", True), ("list", []), ("date", date(2026, 9, 1))]
     yield "above", units.write_quantity(high * 1.01 + 1e-6, kind.kind)
     yield "not in quotes", Raw(kind.high)
+    yield from [("comma for point", f"0,5 {unit}"), ("commas astray", f"12,34 {unit}")]
     yield "fraction over zero", f"1/0 {unit}"
 
 

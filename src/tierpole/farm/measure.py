@@ -7,6 +7,7 @@ In Python a quantity is a plain SI number. In a file a person wrote, it must be 
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -15,6 +16,8 @@ from pydantic import BaseModel, ConfigDict, GetCoreSchemaHandler, ValidationInfo
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from tierpole import units
+
+_NO_THOUSANDS = re.compile(r"\d,(?!\d{3}(?!\d))")  # 2,5 would be read as 25
 
 
 class Noun(BaseModel):
@@ -66,6 +69,8 @@ class Measure:
 
     def _number(self, value: Any, written: bool) -> float | None:
         if isinstance(value, str):
+            if _NO_THOUSANDS.search(value):
+                raise refuse(f"{self.allowed} (a comma parts thousands, a point the fraction)")
             try:
                 return units.read_quantity(value, self.kind)
             except ValueError as error:
