@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Generator
 from contextlib import closing, contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
@@ -70,7 +70,7 @@ def restore(source: Path, where: str | Path, *, replace: bool = False) -> Verdic
 
 
 @contextmanager
-def whole(target: Path) -> Iterator[Path]:
+def whole(target: Path) -> Generator[Path]:
     """A file to write beside the target; it becomes the target once it is whole and on the disk."""
     part = target.with_name(f".{target.name}.{uuid4().hex}.part")
     try:
@@ -85,7 +85,7 @@ def whole(target: Path) -> Iterator[Path]:
 
 
 @contextmanager
-def _on_disk(target: Path) -> Iterator[None]:
+def _on_disk(target: Path) -> Generator[None]:
     try:
         yield
     except OSError as error:

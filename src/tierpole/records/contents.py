@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import UTC, date, datetime
-from uuid import UUID, uuid4
+from datetime import UTC, datetime
+from typing import Any
+from uuid import UUID
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
@@ -19,13 +20,14 @@ from tierpole.records.store import Store
 
 def put(connection: Connection, contents: Iterable[bytes]) -> list[str]:
     """Keep contents, each once however often it is handed in; their hashes."""
-    kept = {sha256(one): one for one in contents}
+    given = [(sha256(one), one) for one in contents]
+    kept = dict(given)
     have = sa.select(schema.content.c.hash).where(schema.content.c.hash.in_(kept))
     new = kept.keys() - set(connection.execute(have).scalars())
     rows = [{"hash": key, "size": len(kept[key]), "bytes": kept[key]} for key in sorted(new)]
     if rows:
         connection.execute(sa.insert(schema.content), rows)
-    return list(kept)
+    return [key for key, _ in given]
 
 
 def get(connection: Connection, key: str) -> bytes:
@@ -39,29 +41,21 @@ def get(connection: Connection, key: str) -> bytes:
 
 
 def attach(
-    store: Store,
-    data: bytes,
-    name: str,
-    media_type: str,
-    who: str,
-    *,
-    on: date | None = None,
-    lot: str | None = None,
-    place: str | None = None,
-    note: str = "",
-    id_: UUID | None = None,
-) -> Receipt:
-    """Keep a photo or paper with what it is called and what it is about, in one transaction."""
+    store: Store, data: bytes, name: str, media_type: str, who: str,
+    *, entry: UUID | None = None, **about: Any,
+) -> Receipt:  # fmt: skip
+    """Keep a photo or paper, what it is called and what else is said about it, all or nothing.
+
+    `about` are the further fields of an attachment: lot, place, note; `added_on` is today unless
+    said. `entry` is the writer's own id, so that a resend keeps it once.
+    """
     at = datetime.now(UTC)
-    day = on or at.astimezone().date()
-    said = {"lot": lot, "place": place, "note": note or None}
-    about = {key: value for key, value in said.items() if value is not None}
+    about.setdefault("added_on", at.astimezone().date())
     with store.writing() as connection:
         key = put(connection, [data])[0]
-        noun = Attachment(
-            name=name, media_type=media_type, content=key, size=len(data), added_on=day, **about
-        )
-        return write_all(connection, [Change(noun, id=id_ or uuid4())], who, at)[0]
+        noun = Attachment(name=name, media_type=media_type, content=key, size=len(data), **about)
+        change = Change(noun) if entry is None else Change(noun, of=entry, id=entry)
+        return write_all(connection, [change], who, at)[0]
 
 
 def read_content(store: Store, key: str) -> bytes:

@@ -69,7 +69,9 @@ def export_scenario(store: Store, year: int | None = None, system: System = "us"
     return Exported("\n".join(lines) + "\n", files)
 
 
-def _files(connection: Connection, source: WeatherSource) -> tuple[dict[str, bytes], dict[str, Any]]:
+def _files(
+    connection: Connection, source: WeatherSource
+) -> tuple[dict[str, bytes], dict[str, Any]]:
     """The weather files that must stand beside a scenario, and its table that names them."""
     files: dict[str, bytes] = {}
     named: dict[str, Any] = {"station": source.station}

@@ -195,14 +195,13 @@ class _Writer:
             "why": change.why,
             "previous": self.hash,
         }
-        row["hash"] = link(row)
-        self.seq, self.hash = row["seq"], row["hash"]
-        return row
+        self.seq, self.hash = self.seq + 1, link(row)
+        return row | {"hash": self.hash}
 
     def _known_on(self, change: Change, kind: Kind) -> date:
         """A fact is known on its own day, though not after it was written; a correction today."""
-        is_first = change.noun is not None and not change.corrects
-        day = kind.day_of(change.noun) if is_first else None
+        noun = None if change.corrects else change.noun
+        day = kind.day_of(noun) if noun is not None else None
         return min(day, self.today) if day else self.today
 
     def _move(
@@ -220,13 +219,11 @@ class _Writer:
             rivals[row["id"]] = row["seq"]
             return ended
         now = states[change.of] = moved[change.of] = after(row, change.noun, before)
-        names = (before.name if before else None, now.name)
-        self.names.moved(now.kind, now.noun, names, now.season)
+        old = before.name if before else None
+        self.names.moved(now.kind, now.noun, old, now.name, now.season)
         return ended
 
-    def _keep(
-        self, rows: list[dict[str, Any]], moved: list[Standing], ended: list[int]
-    ) -> None:
+    def _keep(self, rows: list[dict[str, Any]], moved: list[Standing], ended: list[int]) -> None:
         """Add the entries; move what points to them."""
         rival = schema.rival
         self.connection.execute(sa.insert(schema.entry), rows)

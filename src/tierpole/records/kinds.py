@@ -1,4 +1,4 @@
-"""The kinds of nouns the books hold: their names, where a season keeps them, which day is theirs."""
+"""The kinds of nouns the books hold: what each is called, which table and which day are its own."""
 
 from __future__ import annotations
 

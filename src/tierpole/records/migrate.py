@@ -11,8 +11,8 @@ SCRIPTS = Path(__file__).parent / "migrations"
 
 def upgrade(connection: Connection, scripts: Path = SCRIPTS, release: str = "head") -> None:
     """Bring the tables up to a release, inside the transaction of the connection."""
-    from alembic import command
-    from alembic.config import Config
+    from alembic import command  # noqa: PLC0415
+    from alembic.config import Config  # noqa: PLC0415
 
     config = Config()
     config.set_main_option("script_location", str(scripts).replace("%", "%%"))
@@ -22,6 +22,6 @@ def upgrade(connection: Connection, scripts: Path = SCRIPTS, release: str = "hea
 
 def is_known(release: str, scripts: Path = SCRIPTS) -> bool:
     """Whether a release is one of ours."""
-    from alembic.script import ScriptDirectory
+    from alembic.script import ScriptDirectory  # noqa: PLC0415
 
     return release in {one.revision for one in ScriptDirectory(str(scripts)).walk_revisions()}

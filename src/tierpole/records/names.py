@@ -52,9 +52,10 @@ class Names:
                 return begun[-1] if begun else seasons[0]
         return None
 
-    def moved(self, kind: str, of: UUID, names: tuple[str | None, str | None], season: int | None) -> None:
-        """A noun's name was `names[0]` and is `names[1]` now; None where it has none."""
-        old, new = names
+    def moved(
+        self, kind: str, of: UUID, old: str | None, new: str | None, season: int | None
+    ) -> None:
+        """A noun's name was `old` and is `new`; None where it has none."""
         if old is not None:
             self._of(kind, old).pop(of, None)
         if new is not None:
@@ -66,7 +67,9 @@ class Names:
             wanted = sa.select(_CURRENT.noun, _CURRENT.season).where(
                 _CURRENT.kind == kind, _CURRENT.name == name, ~_CURRENT.is_withdrawn
             )
-            self._found[kind, name] = {row.noun: row.season for row in self.connection.execute(wanted)}
+            self._found[kind, name] = {
+                row.noun: row.season for row in self.connection.execute(wanted)
+            }
         return self._found[kind, name]
 
     def _is_taken(self, kind: Kind, of: UUID, name: str, season: int | None) -> bool:

@@ -16,52 +16,45 @@ import json
 import re
 import zipfile
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
-from datetime import UTC, date, datetime
-from itertools import chain, islice
+from datetime import UTC, datetime
+from itertools import islice
 from pathlib import Path
 from typing import IO, Any
-from uuid import UUID
 
 import sqlalchemy as sa
-from pydantic import ValidationError
 from sqlalchemy.engine import Connection
 
-from tierpole.errors import Fault, InputError, StoreError
+from tierpole.errors import StoreError
 from tierpole.records import schema
-from tierpole.records.backup import release_of, whole
-from tierpole.records.chain import sha256
-from tierpole.records.kinds import KINDS, Kind, kind_named
-from tierpole.records.migrate import is_known, upgrade
+from tierpole.records.backup import whole
+from tierpole.records.kinds import KINDS, Kind
 from tierpole.records.reading import entry_of
 from tierpole.records.schemas import Column, columns, json_schema
-from tierpole.records.standing import Standing, after, keep
-from tierpole.records.store import Store, address
-from tierpole.records.verify import Seal, Verdict, verify
+from tierpole.records.store import Store
 
 PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 DESCRIPTOR, JOURNAL = "datapackage.json", "journal.csv"
 AT_ONCE = 1_000
-MOST = 4_000_000_000  # bytes that a package may unpack to
-PACKED = 200  # times a package may be larger unpacked
-_KEPT = tuple(column.name for column in schema.entry.columns)
+KEPT = tuple(column.name for column in schema.entry.columns)
 _TYPES = {"seq": "integer", "revision": "integer", "season": "integer"} | {
     "known_on": "date",
     "is_contested": "boolean",
 }
 _ABOUT = ("noun", "season", "known_on", "entered_at", "who", "why")
-_FORMULA = re.compile(r"^['=+\-@\t\r]")  # what a spreadsheet would run, and the sign that stops it
+_FORMULA = re.compile(r"^['=+\-@\t\r]")  # what a spreadsheet runs, and the sign that stops it
 
 
 def export_package(store: Store, path: Path) -> Path:
     """Write the books as they are at this moment into one new zip."""
     if path.exists():
         raise StoreError(f"{path}: is there already. Name another file.")
-    with whole(path) as part, store.reading() as connection:
-        with zipfile.ZipFile(part, "w", zipfile.ZIP_DEFLATED, compresslevel=6) as archive:
-            resources = list(_resources(connection, archive))
-            described = _described(connection, resources)
-            archive.writestr(DESCRIPTOR, json.dumps(described, indent=1, ensure_ascii=False))
+    with (
+        whole(path) as part,
+        store.reading() as connection,
+        zipfile.ZipFile(part, "w", zipfile.ZIP_DEFLATED, compresslevel=6) as archive,
+    ):
+        described = _described(connection, list(_resources(connection, archive)))
+        archive.writestr(DESCRIPTOR, json.dumps(described, indent=1, ensure_ascii=False))
     return path
 
 
@@ -81,8 +74,8 @@ def _described(connection: Connection, resources: list[dict[str, Any]]) -> dict[
 
 def _resources(connection: Connection, archive: zipfile.ZipFile) -> Iterator[dict[str, Any]]:
     journal = connection.execute(sa.select(schema.entry).order_by(schema.entry.c.seq))
-    fields = [{"name": name, "type": _TYPES.get(name, "string")} for name in _KEPT]
-    lines = ([_cell(row[name]) for name in _KEPT] for row in _streamed(journal))
+    fields = [{"name": name, "type": _TYPES.get(name, "string")} for name in KEPT]
+    lines = ([_cell(row[name]) for name in KEPT] for row in _streamed(journal))
     yield _table(archive, "journal", JOURNAL, fields, lines, "seq")
     for kind in KINDS:
         rows = connection.execute(_standing(kind))
@@ -144,7 +137,9 @@ def _table(
     counted = _Counted()
     with archive.open(path, "w", force_zip64=True) as file:
         while part := list(islice(lines, AT_ONCE)):
-            counted.write(file, _csv(part if counted.size else [[f["name"] for f in fields], *part]))
+            counted.write(
+                file, _csv(part if counted.size else [[f["name"] for f in fields], *part])
+            )
         if not counted.size:
             counted.write(file, _csv([[f["name"] for f in fields]]))
     described = {"name": name, "type": "table", "path": path, "format": "csv"}

@@ -80,9 +80,7 @@ class Conflict:
 
 def nouns(store: Store, wanted: Wanted) -> list[Stored]:
     """Nouns as they stand, without those withdrawn, in the order they were first written."""
-    query = sa.select(schema.entry, _CURRENT.first).join(
-        schema.current, _CURRENT.seq == _ENTRY.seq
-    )
+    query = sa.select(schema.entry, _CURRENT.first).join(schema.current, _CURRENT.seq == _ENTRY.seq)
     query = query.where(*_conditions(wanted)).order_by(_CURRENT.first).limit(wanted.limit)
     with store.reading() as connection:
         found = connection.execute(query).mappings()
@@ -103,9 +101,11 @@ def _conditions(wanted: Wanted) -> Iterator[sa.ColumnElement[bool]]:
         yield _CURRENT.first > wanted.after
 
 
-def latest(store: Store, kind: str, **about: str) -> Stored | None:
+def latest(
+    store: Store, kind: str, *, lot: str | None = None, place: str | None = None
+) -> Stored | None:
     """The noun of a kind with the latest own day, of a lot or place: what a form starts from."""
-    conditions = _conditions(Wanted(kind, **about))
+    conditions = _conditions(Wanted(kind, lot=lot, place=place))
     query = (
         sa.select(schema.entry, _CURRENT.first)
         .join(schema.current, _CURRENT.seq == _ENTRY.seq)
@@ -142,7 +142,9 @@ def conflicts(store: Store) -> list[Conflict]:
         .order_by(_CURRENT.first)
     )
     with store.reading() as connection:
-        others = [entry_of(row) for row in connection.execute(rivals.order_by(_ENTRY.seq)).mappings()]
+        others = [
+            entry_of(row) for row in connection.execute(rivals.order_by(_ENTRY.seq)).mappings()
+        ]
         in_force = [entry_of(row) for row in connection.execute(standing).mappings()]
     return [
         Conflict(one, tuple(other for other in others if other.of == one.of)) for one in in_force

@@ -6,7 +6,6 @@ import re
 import typing
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date
 from enum import StrEnum
 from typing import Any
 
@@ -55,6 +54,9 @@ def _rule(rule: Any) -> dict[str, Any]:
 # --- columns --------------------------------------------------------------------------------------
 
 
+_PLAIN: dict[str, type] = {"integer": Count, "number": Ratio, "date": Day, "boolean": bool}
+
+
 @dataclass(frozen=True)
 class Column:
     """A field of a noun as a column of a table; quantities in the unit its name ends in."""
@@ -97,15 +99,16 @@ def _column(name: str, info: FieldInfo, system: units.System) -> Column:
             return Column(f"{name}_{_spelled(unit)}", name, "number", unit)
         if isinstance(part, type) and issubclass(part, StrEnum):
             return Column(name, name, "string", choices=tuple(part))
-        if isinstance(part, Count | Ratio):
-            return Column(name, name, "integer" if isinstance(part, Count) else "number")
-        if isinstance(part, Day) or part is date:
-            return Column(name, name, "date")
-        if part is bool:
-            return Column(name, name, "boolean")
         if typing.get_origin(part) is tuple:
             return Column(name, name, "array")
+        plain = next((kind for kind, rule in _PLAIN.items() if _is(part, rule)), None)
+        if plain is not None:
+            return Column(name, name, plain)
     return Column(name, name, "string")
+
+
+def _is(part: Any, rule: type) -> bool:
+    return part is rule or isinstance(part, rule)
 
 
 def _parts(info: FieldInfo) -> Iterator[Any]:

@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 from datetime import date
 from typing import Any
+from uuid import uuid4
 
 import numpy as np
 import sqlalchemy as sa
@@ -110,8 +111,8 @@ def import_season(
     """Put a whole season into the books, all or nothing: every fact known on its own day.
 
     A farm, field, variety or place that is in the books under the same name is the same one; where
-    it says something else now, that is a correction. A season can be put in once. With `keep_day` it
-    is looked at from its own day for ever, as a demonstration is; else from today.
+    it says something else now, that is a correction. A season can be put in once. With `keep_day`
+    it is looked at from its own day for ever, as a demonstration is; else from today.
     """
     with store.writing() as connection:
         if connection.execute(_begun(season.year)).first() is not None:
@@ -144,18 +145,18 @@ def _changes(
                 yield from _lasting_change(kind, noun, there, year, why)
                 continue
             day = None if kind.is_single or kind.name == "lot" else kind.day_of(noun)
-            own = {"of": setting_id(kind.name, year)} if kind.is_single else {}
-            yield Change(noun, **own, why=why, known_on=day or first, season=year)
+            of = setting_id(kind.name, year) if kind.is_single else uuid4()
+            yield Change(noun, of, why=why, known_on=day or first, season=year)
 
 
 def _lasting_change(
     kind: Kind, noun: Any, there: dict[tuple[str, str], Entry], year: int, why: str
 ) -> Iterator[Change]:
     """What outlives a season: new, or corrected from the new year on, or as it is."""
-    old = there.get((kind.name, "" if kind.is_single else noun.name))
+    old = there.get((kind.name, _own_name(kind.name, noun)))
     if old is None:
-        own = {"of": setting_id(kind.name)} if kind.is_single else {}
-        yield Change(noun, **own, why=why, known_on=_first_day(year))
+        of = setting_id(kind.name) if kind.is_single else uuid4()
+        yield Change(noun, of, why=why, known_on=_first_day(year))
     elif old.noun != noun:
         yield Change(noun, old.of, (old.id,), why, known_on=date(year, 1, 1))
 
@@ -164,7 +165,12 @@ def _lasting(connection: Connection) -> dict[tuple[str, str], Entry]:
     """The farm, fields, varieties and places in the books, by kind and name."""
     kinds = [kind.name for kind in IN_SEASON if kind.is_lasting]
     found = known(connection, kinds, ALWAYS, None)
-    return {(one.kind, "" if one.kind == "farm" else getattr(one.noun, "name")): one for one in found}
+    return {(one.kind, _own_name(one.kind, one.noun)): one for one in found}
+
+
+def _own_name(kind: str, noun: Any) -> str:
+    """What tells nouns of a kind apart; there is only one farm, whatever it is called."""
+    return "" if kind == "farm" else noun.name
 
 
 # --- hash -----------------------------------------------------------------------------------------

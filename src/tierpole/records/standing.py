@@ -15,6 +15,8 @@ from tierpole.farm import Noun
 from tierpole.records import schema
 from tierpole.records.kinds import Kind, kind_named
 
+_COLUMNS = tuple(column.name for column in schema.current.columns)
+
 
 @dataclass
 class Standing:
@@ -78,7 +80,7 @@ def keep(connection: Connection, moved: Collection[Standing]) -> None:
     current = schema.current
     nouns = [one.noun for one in moved]
     connection.execute(sa.delete(current).where(current.c.noun.in_(nouns)))
-    rows = [{name: getattr(one, name) for name in current.c.keys()} for one in moved]
+    rows = [{name: getattr(one, name) for name in _COLUMNS} for one in moved]
     connection.execute(sa.insert(current), rows)
 
 

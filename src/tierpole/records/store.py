@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator
+from collections.abc import Generator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Self
 
 import sqlalchemy as sa
+from sqlalchemy import event
 from sqlalchemy.engine import URL, Connection, make_url
+from sqlalchemy.exc import ArgumentError
 
 from tierpole.errors import StoreError
 from tierpole.records.trouble import told
@@ -39,23 +41,27 @@ class Store:
         return str(self.path or self.url.render_as_string(hide_password=True))
 
     @contextmanager
-    def reading(self) -> Iterator[Connection]:
+    def reading(self) -> Generator[Connection]:
         """A connection that sees the books as they are at this moment, whoever writes meanwhile."""
         with told(self, "The books could not be read"), self.engine.connect() as connection:
             if not self.is_file:
-                connection = connection.execution_options(isolation_level="REPEATABLE READ")
+                connection.execution_options(isolation_level="REPEATABLE READ")
             with connection.begin():
                 yield connection
 
     @contextmanager
-    def writing(self) -> Iterator[Connection]:
+    def writing(self) -> Generator[Connection]:
         """A transaction: kept whole when the block ends, and on the disk; else not at all."""
-        with told(self, "Nothing was written"), self._queue(), self.engine.connect() as connection:
-            with connection.execution_options(writes=True).begin():
-                yield connection
+        with (
+            told(self, "Nothing was written"),
+            self._queue(),
+            self.engine.connect() as connection,
+            connection.execution_options(writes=True).begin(),
+        ):
+            yield connection
 
     @contextmanager
-    def _queue(self) -> Iterator[None]:
+    def _queue(self) -> Generator[None]:
         """Writers of one program wait in line; SQLite's own waiting is by chance."""
         if not self.is_file:
             yield
@@ -85,7 +91,7 @@ def address(where: str | Path) -> URL:
         return URL.create("sqlite", database=str(Path(text)))
     try:
         url = make_url(text)
-    except sa.exc.ArgumentError:
+    except ArgumentError:
         raise StoreError(f"{text}: is not an address of a database.") from None
     if url.get_backend_name() == "postgresql":
         return url.set(drivername="postgresql+psycopg")
@@ -103,8 +109,8 @@ def _engine(url: URL) -> sa.Engine:
                 "PostgreSQL needs a driver: install tierpole with its extra, postgresql."
             ) from None
     engine = sa.create_engine(url, max_overflow=20, connect_args={"timeout": PATIENCE})
-    sa.event.listen(engine, "connect", _set_up)
-    sa.event.listen(engine, "begin", _begin)
+    event.listen(engine, "connect", _set_up)
+    event.listen(engine, "begin", _begin)
     return engine
 
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Generator
 from contextlib import contextmanager
 
-from sqlalchemy.exc import DatabaseError, TimeoutError
+from sqlalchemy import exc
 
 from tierpole.errors import StoreError
 
@@ -34,13 +34,13 @@ _CAUSES = {
 
 
 @contextmanager
-def told(where: object, what: str) -> Iterator[None]:
+def told(where: object, what: str) -> Generator[None]:
     """Failures of the database inside become a `StoreError` that says what, why and what to do."""
     try:
         yield
-    except TimeoutError:
+    except exc.TimeoutError:
         raise StoreError(f"{where}: {what}, for too many ask at once. Try again.") from None
-    except DatabaseError as error:
+    except exc.DatabaseError as error:
         raise StoreError(f"{where}: {what}, for {_why(str(error.orig))}") from error
 
 

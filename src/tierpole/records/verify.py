@@ -1,4 +1,4 @@
-"""Whether the books are as they were written: the chain, its head, what points into it, contents."""
+"""Whether the books are as they were written: the chain, what points into it, contents."""
 
 from __future__ import annotations
 
@@ -47,14 +47,19 @@ def seal(store: Store) -> Seal:
 def verify(store: Store, seals: Sequence[Seal] = ()) -> Verdict:
     """Check every link; with seals noted earlier also that nothing was cut off or begun anew."""
     with store.reading() as connection:
-        head = _head(connection)
-        noted = {one.seq: one.hash for one in seals}
-        last = Seal(0, BEFORE_ALL)
-        for last, fault in _links(connection, noted):
-            if fault:
-                return Verdict(last.seq, head, fault)
-        fault = _ends(last, head, seals) or _pointers(connection) or _contents(connection)
-        return Verdict(last.seq, head, fault)
+        return verify_in(connection, seals)
+
+
+def verify_in(connection: Connection, seals: Sequence[Seal] = ()) -> Verdict:
+    """The same inside a transaction that is open."""
+    head = _head(connection)
+    noted = {one.seq: one.hash for one in seals}
+    last = Seal(0, BEFORE_ALL)
+    for last, fault in _links(connection, noted):
+        if fault:
+            return Verdict(last.seq, head, fault)
+    fault = _ends(last, head, seals) or _pointers(connection) or _contents(connection)
+    return Verdict(last.seq, head, fault)
 
 
 def _head(connection: Connection) -> Seal:

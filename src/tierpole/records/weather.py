@@ -31,17 +31,17 @@ class WeatherFiles:
 
 def keep_weather(connection: Connection, files: WeatherFiles) -> WeatherSource:
     """Put the files of a season's weather into the books."""
-    named = {
+    paths = {
         "station_content": files.station,
         "listed": files.station.with_name(BESIDE),
         "forecast_content": files.forecast,
     }
-    there = {key: path for key, path in named.items() if path is not None and path.exists()}
-    contents = {key: _bytes(path) for key, path in there.items()}
+    there = {key: path for key, path in paths.items() if path is not None}
+    contents = {key: _bytes(path) for key, path in there.items() if path.exists()}
     hashes = dict(zip(contents, put(connection, contents.values()), strict=True))
-    said = {"forecast": files.forecast_called, "stand_in_year": files.stand_in_year}
-    known = {key: value for key, value in said.items() if value is not None}
-    return WeatherSource(station=files.called, file=files.station.name, **hashes, **known)
+    said = {"forecast": files.forecast_called, "stand_in_year": files.stand_in_year, **hashes}
+    known: dict[str, Any] = {key: value for key, value in said.items() if value is not None}
+    return WeatherSource(station=files.called, file=files.station.name, **known)
 
 
 def weather_of(connection: Connection, source: WeatherSource, year: int) -> dict[str, Any]:
@@ -69,8 +69,7 @@ def _station(name: str, content: bytes, listed: bytes | None) -> DailyRecord:
             (Path(folder) / BESIDE).write_bytes(listed)
         path = Path(folder) / name
         path.write_bytes(content)
-        record = read_station(path)
-    return record
+        return read_station(path)
 
 
 @lru_cache(maxsize=4)

@@ -1,0 +1,70 @@
+"""A farm's books: every entry kept, every change a new one, in a file or a database server."""
+
+from tierpole.records.backup import backup, restore
+from tierpole.records.balance import Balance, Step, mass_balance
+from tierpole.records.contents import attach, read_content
+from tierpole.records.exporting import Exported, export_scenario
+from tierpole.records.journal import Change, Receipt, write
+from tierpole.records.kinds import KINDS, Kind, kind_named, kind_of, setting_id
+from tierpole.records.opening import open_store
+from tierpole.records.package import export_package
+from tierpole.records.reading import (
+    Conflict,
+    Entry,
+    Stored,
+    Wanted,
+    conflicts,
+    entries,
+    history,
+    latest,
+    nouns,
+)
+from tierpole.records.schemas import json_schema
+from tierpole.records.seasons import import_season, read_season, season_hash, seasons
+from tierpole.records.store import Store
+from tierpole.records.unpack import import_package
+from tierpole.records.verify import Seal, Verdict, seal, verify
+from tierpole.records.weather import WeatherFiles
+
+__all__ = [
+    "KINDS",
+    "Balance",
+    "Change",
+    "Conflict",
+    "Entry",
+    "Exported",
+    "Kind",
+    "Receipt",
+    "Seal",
+    "Step",
+    "Store",
+    "Stored",
+    "Verdict",
+    "Wanted",
+    "WeatherFiles",
+    "attach",
+    "backup",
+    "conflicts",
+    "entries",
+    "export_package",
+    "export_scenario",
+    "history",
+    "import_package",
+    "import_season",
+    "json_schema",
+    "kind_named",
+    "kind_of",
+    "latest",
+    "mass_balance",
+    "nouns",
+    "open_store",
+    "read_content",
+    "read_season",
+    "restore",
+    "seal",
+    "season_hash",
+    "seasons",
+    "setting_id",
+    "verify",
+    "write",
+]
