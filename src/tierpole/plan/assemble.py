@@ -207,7 +207,11 @@ def _worth(harvest: Harvest, schedule: Schedule, risk: Risk, tick: Tick) -> tupl
     tick("what more room and hours are worth", 0.7)
     changes = worth_trying(harvest.problem, schedule, risk)[:MOST_CHANGES]
     gains = worth(harvest.problem, schedule, changes, risk, seconds=1.0)
-    told = [Worth(_change_words(harvest, gain.change), gain.dollars) for gain in gains]
+    told = [
+        Worth(_change_words(harvest, gain.change), gain.dollars)
+        for gain in gains
+        if gain.dollars >= 1
+    ]
     return tuple(sorted(told, key=lambda each: -each.dollars))
 
 
