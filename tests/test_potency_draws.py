@@ -95,8 +95,8 @@ def test_plants_simulated():
     assert np.median(seed.plant_cv) == pytest.approx(0.18, rel=0.02)
     assert (clone.off_type_share == 0.0).all()
     assert seed.off_type_share.mean() == pytest.approx(0.5 / 60.5, rel=0.05)
-    peak = seed.off_type_multiple * seed.curves.thc_peak
-    assert ((peak >= 0.02) & (peak <= 0.06)).all()
+    off_type_thc = seed.off_type_multiple * KNOWN.cbd_plateau / KNOWN.cbd_to_thc
+    assert ((off_type_thc >= 0.02) & (off_type_thc <= 0.06)).all()
 
 
 def test_thc_factor_limits():

@@ -10,7 +10,9 @@ from tierpole.potency.draws import (
     draw_potency,
     potency_law,
 )
+from tierpole.potency.posterior import Effort, Posterior
 from tierpole.potency.prior import STOCK_PRIOR, PotencyPrior, StockPrior, potency_prior
+from tierpole.potency.results import Material, PotencyTest
 from tierpole.potency.sampling import (
     PRECISION_CBD,
     PRECISION_THC,
@@ -21,13 +23,17 @@ from tierpole.potency.sampling import (
     off_type_rise,
     sd_composite,
 )
-from tierpole.potency.update import PotencyTest, Updated, update
+from tierpole.potency.update import Laboratories, Updated, update
 
 __all__ = [
     "PRECISION_CBD",
     "PRECISION_THC",
     "STOCK_PRIOR",
     "Curves",
+    "Effort",
+    "Laboratories",
+    "Material",
+    "Posterior",
     "PotencyDraws",
     "PotencyLaw",
     "PotencyLots",

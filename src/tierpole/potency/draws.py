@@ -32,6 +32,11 @@ PARAMETERS = (
 counted from the usual share of the peak day."""
 
 
+# middle and half width of the bounds of `steepest`, which bend its normal law without a corner
+_MIDDLE = (COEFFICIENTS["steepest_most"] + COEFFICIENTS["steepest_least"]) / 2.0
+_REACH = (COEFFICIENTS["steepest_most"] - COEFFICIENTS["steepest_least"]) / 2.0
+
+
 @dataclass(frozen=True)
 class Curves:
     """Parameters of CBD and THC curves, arrays of one shape; see `curves` for each."""
@@ -53,9 +58,7 @@ class Curves:
             cbd_plateau=np.exp(plateau),
             cbd_to_thc=np.exp(ratio),
             peak_day=peak_day,
-            steepest=np.clip(
-                steepest, COEFFICIENTS["steepest_least"], COEFFICIENTS["steepest_most"]
-            ),
+            steepest=_MIDDLE + _REACH * np.tanh((steepest - _MIDDLE) / _REACH),
             rate=np.exp(rate),
             midpoint=COEFFICIENTS["midpoint"] * peak_day + shift,
             fall=np.exp(fall),
@@ -65,6 +68,16 @@ class Curves:
     def thc_peak(self) -> Array:
         """Highest total THC [share of dry weight]."""
         return np.asarray(thc_peak(self.cbd_plateau, self.cbd_to_thc))
+
+    @property
+    def power(self) -> Array:
+        """The exponent of the THC curve that belongs to its steepest day."""
+        return 1.0 / (1.0 - self.steepest)
+
+    @property
+    def steepest_rise(self) -> Array:
+        """How `steepest` rises with its normal scale: 1 in the middle, less towards its bounds."""
+        return 1.0 - ((self.steepest - _MIDDLE) / _REACH) ** 2
 
     def cbd(self, days_flowering: Array) -> Array:
         """Total CBD [share of dry weight] at days since initiation, same shape."""
@@ -126,7 +139,7 @@ class PotencyDraws:
 
 def potency_law(priors: Sequence[PotencyPrior], lots: PotencyLots) -> PotencyLaw:
     """The law of the curve parameters of lots, given what is known of each variety [variety]."""
-    mean = np.array([_mean(prior) for prior in priors])[lots.variety]
+    mean = np.array([prior_mean(prior) for prior in priors])[lots.variety]
     mean[:, PARAMETERS.index("log_ratio")] -= np.log(lots.thc_factor)
     lot_sd = np.zeros_like(mean)
     for lot, stock in enumerate(lots.stock):
@@ -145,7 +158,8 @@ def draw_potency(
     shared = rng.standard_normal((draws, len(priors), len(PARAMETERS)))[:, lots.variety]
     own = rng.standard_normal((*shape, len(PARAMETERS)))
     normal = law.mean + law.shared_sd * shared + law.lot_sd * own
-    peak = Curves.of(normal).thc_peak
+    # over the usual peak of the variety: what an off-type holds tells nothing of a draw's curve
+    usual_peak = Curves.of(law.mean).thc_peak
     low, high = COEFFICIENTS["off_type_thc_low"], COEFFICIENTS["off_type_thc_high"]
     plant_cv = np.array([STOCK_PRIOR[stock].plant_cv for stock in lots.stock])
     return PotencyDraws(
@@ -153,7 +167,7 @@ def draw_potency(
         normal=normal,
         plant_cv=plant_cv * _spread("plant_cv_sd", shape, rng),
         off_type_share=_off_type_share(lots.stock, draws, rng),
-        off_type_multiple=rng.uniform(low, high, shape) / peak,
+        off_type_multiple=rng.uniform(low, high, shape) / usual_peak,
         top_to_plant=COEFFICIENTS["top_to_plant"] * _spread("top_to_plant_sd", shape, rng),
         top_to_flower=COEFFICIENTS["top_to_flower"] * _spread("top_to_flower_sd", shape, rng),
     )
@@ -176,7 +190,8 @@ def curves(
     return cbd, thc
 
 
-def _mean(prior: PotencyPrior) -> tuple[float, ...]:
+def prior_mean(prior: PotencyPrior) -> tuple[float, ...]:
+    """Middle of a variety's law on the scales of `PARAMETERS`."""
     return (
         np.log(prior.cbd_plateau),
         np.log(prior.cbd_to_thc),

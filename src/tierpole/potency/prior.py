@@ -48,6 +48,13 @@ COEFFICIENTS = Table(
             "season_plateau_sd", 0.10, "1", Mark.INFERENCE, f"log, a variety in a year; {_GUESS}"
         ),
         Value("season_ratio_sd", 0.04, "1", Mark.INFERENCE, f"log, a variety in a year; {_GUESS}"),
+        Value(
+            "season_shape_share",
+            0.25,
+            "1",
+            Mark.INFERENCE,
+            f"of the variance of a curve's shape, what comes anew each season; {_GUESS}",
+        ),
         Value("site_plateau_sd", 0.10, "1", Mark.INFERENCE, f"log, a variety on a farm; {_GUESS}"),
         Value("lot_plateau_sd_clone", 0.08, "1", Mark.INFERENCE, f"log; {_GUESS}"),
         Value("lot_plateau_sd_seed", 0.12, "1", Mark.INFERENCE, f"log; {_GUESS}"),

@@ -122,7 +122,10 @@ def sd_composite(plant_cv: Array | float, plants: Array | float) -> Array | floa
 
 
 def composite_law(
-    plant_cv: Array | float, plants: Array | float, off_types: Array | float, multiple: Array | float
+    plant_cv: Array | float,
+    plants: Array | float,
+    off_types: Array | float,
+    multiple: Array | float,
 ) -> tuple[Array, Array]:
     """Median and variance of the logarithm of a composite's THC over that of true-to-type plants.
 
