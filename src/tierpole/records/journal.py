@@ -10,10 +10,12 @@ from typing import Any
 from uuid import UUID, uuid4
 
 import sqlalchemy as sa
+from pydantic_core import PydanticCustomError
 from sqlalchemy.engine import Connection
 
 from tierpole.errors import Fault, InputError
 from tierpole.farm import Noun
+from tierpole.farm.measure import Label
 from tierpole.records import schema
 from tierpole.records.chain import canonical, link
 from tierpole.records.kinds import Kind, kind_named, kind_of
@@ -22,6 +24,7 @@ from tierpole.records.standing import Standing, after, keep, standings
 from tierpole.records.store import Store
 
 AT_ONCE = 500  # changes looked up and written by one statement
+_WHO, _WHY = Label(), Label(longest=500, empty=True)
 
 
 @dataclass(frozen=True)
@@ -75,8 +78,8 @@ def write_all(
     connection: Connection, changes: Iterable[Change], who: str, at: datetime | None = None
 ) -> tuple[Receipt, ...]:
     """The same inside a transaction that is open; what raises must end it."""
-    if not who.strip():
-        raise InputError("entry", [Fault("entry", "who", None, "the name of whoever writes")])
+    if not _is(_WHO, who):
+        raise InputError("entry", [Fault("entry", "who", who or None, _WHO.allowed)])
     writer = _Writer(connection, who.strip(), at or datetime.now(UTC))
     receipts, rest = list[Receipt](), iter(changes)
     while part := list(islice(rest, AT_ONCE)):
@@ -142,6 +145,8 @@ class _Writer:
             return self._blame("of", change.of, "a noun in the books, and of the same kind")
         if change.noun is None and not change.corrects:
             return self._blame("corrects", None, "the entry that is withdrawn")
+        if not _is(_WHY, change.why):
+            return self._blame("why", change.why, _WHY.allowed)
         corrected = self._corrected(change, state)
         if strangers := set(change.corrects) - set(corrected):
             return self._blame("corrects", strangers.pop(), "the id of an entry of the same noun")
@@ -192,7 +197,7 @@ class _Writer:
             "known_on": change.known_on or self._known_on(change, kind),
             "entered_at": self.entered_at,
             "who": self.who,
-            "why": change.why,
+            "why": change.why.strip(),
             "previous": self.hash,
         }
         self.seq, self.hash = self.seq + 1, link(row)
@@ -233,6 +238,14 @@ class _Writer:
             self.connection.execute(sa.insert(rival), contested)
         if ended:
             self.connection.execute(sa.delete(rival).where(rival.c.seq.in_(ended)))
+
+
+def _is(rule: Label, text: str) -> bool:
+    try:
+        rule.read(text)
+    except PydanticCustomError:
+        return False
+    return True
 
 
 def _payload(noun: Noun | None) -> str | None:

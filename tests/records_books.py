@@ -1,0 +1,68 @@
+"""What the tests of the books share: a small farm in them, scenarios, and when seasons are equal."""
+
+import tomllib
+from dataclasses import fields, replace
+
+import numpy as np
+
+from tierpole.farm import Field, Lot, Place, Variety
+from tierpole.records import Change, WeatherFiles, write
+from tierpole.scenario import demo_path, read_scenario
+from tierpole.scenario.read import _read
+from tierpole.scenario.weather import _locate
+from tierpole.season import Season
+from tierpole.weather import DailyRecord, Forecast
+
+PLACE = Place(name="Frame", kind="greenhouse frame", tiers=1, runs=7, run_length="96 ft",
+              stick_spacing="18 in", volume="26000 ft3")  # fmt: skip
+LOT = Lot(name="4 Lane", field="Home", variety="Ridge Early", area="2 acre", set_on="2026-06-08",
+          plants_set=3484, plants_per_stick=3, plant_yield="0.8 lb")  # fmt: skip
+
+
+def farm_of(store):
+    """A field, a variety, a place and a lot in the books: by kind, the change that wrote each."""
+    changes = {
+        "field": Change(Field(name="Home")),
+        "variety": Change(Variety(name="Ridge Early")),
+        "place": Change(PLACE),
+        "lot": Change(LOT),
+    }
+    write(store, changes.values(), who="Ann")
+    return changes
+
+
+# --- seasons --------------------------------------------------------------------------------------
+
+
+def scenario(name="demo"):
+    """A scenario that comes with the package: path, whole season, season as seen, its files."""
+    path = demo_path(name)
+    named = tomllib.loads(path.read_text(encoding="utf-8"))["weather"]
+    files = WeatherFiles(
+        _locate(named["station"], path), named["station"], stand_in_year=named.get("stand_in_year")
+    )
+    return path, _read(path, None), read_scenario(path), files
+
+
+def same(one, other):
+    """Whether two seasons, records or forecasts hold the same facts, whatever they were read from."""
+    if isinstance(one, Season):
+        one, other = replace(one, source=""), replace(other, source="")
+    if isinstance(one, Season | DailyRecord | Forecast):
+        return all(_alike(getattr(one, f.name), getattr(other, f.name)) for f in fields(one))
+    return _alike(one, other)
+
+
+def _alike(one, other):
+    if isinstance(one, DailyRecord | Forecast):
+        return same(one, other)
+    if isinstance(one, np.ndarray):
+        return np.array_equal(one, other, equal_nan=one.dtype.kind == "f")
+    if isinstance(one, tuple):
+        return len(one) == len(other) and all(map(_alike, one, other))
+    return one == other and _said(one) == _said(other)
+
+
+def _said(noun):
+    """What a noun says by itself; the rest are defaults, which pages show as assumed."""
+    return getattr(noun, "model_fields_set", None)
