@@ -67,7 +67,9 @@ class Server:
         command = [self.programs / program, "-D", self.folder / "data", *options]
         # what the server says goes to its log: a pipe would stay open as long as it runs
         quiet = {"stdin": subprocess.DEVNULL, "stdout": subprocess.DEVNULL}
-        subprocess.run(command, check=True, user=self.user, cwd="/", stderr=subprocess.DEVNULL, **quiet)
+        subprocess.run(
+            command, check=True, user=self.user, cwd="/", stderr=subprocess.DEVNULL, **quiet
+        )
 
 
 def programs():

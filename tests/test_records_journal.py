@@ -170,8 +170,7 @@ def test_all_or_nothing_with_every_fault_named(store):
         "  hanging: place must be the name of a place in the books, got 'Barn'.",
         "  place \"Frame\": name must be different from the other places, got 'Frame'.",
         f"  entry: of must be a noun in the books, and of the same kind, got '{bad[4].of}'.",
-        "  entry: corrects must be the id of an entry of the same noun, got "
-        f"'{UUID(int=7)}'.",
+        f"  entry: corrects must be the id of an entry of the same noun, got '{UUID(int=7)}'.",
         "  entry: season must be the year of a season, it is missing.",
     ]
     assert entries(store) == before
@@ -203,7 +202,9 @@ def test_what_is_named_elsewhere_keeps_its_name(store):
 
 def test_bags_keep_their_names_while_a_store_holds_them(store):
     farm_of(store)
-    bag = Change(Bag(name="17", lot="4 Lane", filled_on="2026-10-20", mass="20 lb", moisture="11 %"))
+    bag = Change(
+        Bag(name="17", lot="4 Lane", filled_on="2026-10-20", mass="20 lb", moisture="11 %")
+    )
     move = Change(BagMove(bags=("17",), moved_on="2026-10-21", store="Loft"))
     write(store, [bag, move], who="Ann")
     with pytest.raises(InputError, match="for a move names it"):
@@ -252,7 +253,9 @@ def test_lists_are_read_by_lot_place_day_and_page(store):
         for day in range(1, 11) for place in ("Frame", "Shed")
     ]  # fmt: skip
     write(store, map(Change, air), who="logger")
-    in_shed = nouns(store, Wanted("air", place="Shed", since=date(2026, 9, 4), until=date(2026, 9, 6)))
+    in_shed = nouns(
+        store, Wanted("air", place="Shed", since=date(2026, 9, 4), until=date(2026, 9, 6))
+    )
     assert [one.noun.read_on.day for one in in_shed] == [4, 5, 6]
     pages, after = [], 0
     while page := nouns(store, Wanted("air", after=after, limit=7)):
