@@ -6,6 +6,7 @@ import re
 import signal
 import subprocess
 import sys
+import urllib.request
 from datetime import date
 from pathlib import Path
 
@@ -388,6 +389,17 @@ def test_demo_prints_and_serves(monkeypatch):
     served.clear()
     assert call("serve", demo_path(), "--port", "8124").exit_code == 0
     assert served == [8124]
+
+
+def test_ctrl_c_ends_the_pages(farm, tmp_path):
+    """A real Ctrl-C while pages are served and the plan is still made: status 0, nothing amiss."""
+    running = process(["-m", "tierpole"], "serve", farm, *QUICK, "--port", "8711", cache=tmp_path)
+    address = running.stdout.readline().split()[2]
+    with urllib.request.urlopen(f"{address}health", timeout=60) as answer:
+        assert json.load(answer)["state"] in ("working", "ready")
+    running.send_signal(signal.SIGINT)
+    status, out, err = finished(running)
+    assert (status, out, err) == (0, "", "Pages closed.\n")
 
 
 def test_progress_is_silent_in_a_pipe_and_moves_on_a_terminal(monkeypatch, capsys):

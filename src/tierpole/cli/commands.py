@@ -141,8 +141,16 @@ def _print_plan(office: Office, form: str) -> int:
 
 
 def _serve_pages(office: Office, port: int) -> None:
+    """Serve until Ctrl-C, which is how pages end and no failure; work still going on ends too."""
+    from asyncio import CancelledError
+
     from tierpole.web import serve as serve_pages
 
-    serve_pages(
-        office, port, announce=lambda address: click.echo(f"Pages at {address} (Ctrl-C ends)")
-    )
+    try:
+        serve_pages(
+            office, port, announce=lambda address: click.echo(f"Pages at {address} (Ctrl-C ends)")
+        )
+    except (KeyboardInterrupt, CancelledError):  # the second while the server is just starting
+        click.echo("Pages closed.", err=True)
+    finally:
+        office.stop()
