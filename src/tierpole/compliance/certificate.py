@@ -212,7 +212,7 @@ class _Reader:
         for substance, content in totals.items():
             if content is not None and content.share > most:
                 self.fault(
-                    substance.total, f"{100 * content.share:.4g} % of dry weight",
+                    substance.total, f"{_shown(100 * content.share)} % of dry weight",
                     f"at most {100 * most:.0f} % of dry weight",
                     "Is the unit mg/g, or the moisture wrong?",
                 )  # fmt: skip
@@ -249,7 +249,7 @@ class _Reader:
         limit = Decimal(str(COEFFICIENTS["quantification"]))
         self.notes.append(
             f"{field} not detected and no limit of quantification printed: taken as below "
-            f"{100 * limit.normalize()} %"
+            f"{_shown(100 * limit)} %"
         )
         return _Text(limit / self.printed.unit.of_whole, is_below=True)
 
@@ -274,15 +274,19 @@ class _Reader:
         if total.number + total.half_digit < low or at_least > high:
             plain = abs(total.number - neutral.number - acid.number) <= total.half_digit
             cure = f"It is the plain sum, without the factor {_FACTOR}." if plain else ""
-            due = f"{neutral.number} + {_FACTOR} x {acid.number} = "
-            due += f"{neutral.number + _FACTOR * acid.number} {self.printed.unit}, as its parts add"
-            self.fault(substance.total, f"{total.number} {self.printed.unit}", due, cure)
+            unit, summed = self.printed.unit, _shown(neutral.number + _FACTOR * acid.number)
+            due = (
+                f"{neutral.number} + {_FACTOR} x {acid.number} = {summed} {unit}, as its parts add"
+            )
+            self.fault(substance.total, f"{total.number} {unit}", due, cure)
 
     def _dry(self, text: _Text) -> Content:
         """A content as a share of dry weight."""
         share = text.number * self.printed.unit.of_whole
         if self.printed.basis is Basis.AS_RECEIVED and self.moisture is not None:
-            self.notes.append(f"dry weight by the printed moisture of {100 * self.moisture:f} %")
+            self.notes.append(
+                f"dry weight by the printed moisture of {_shown(100 * self.moisture)} %"
+            )
             share = dry_basis(share, self.moisture)
         return Content(share, text.is_below)
 
@@ -293,6 +297,11 @@ def _sum(neutral: _Text, acid: _Text) -> _Text:
         return _Text(total_thc(neutral.number, acid.number, _FACTOR), neutral.is_below)
     seen = _FACTOR * acid.number if neutral.is_below else neutral.number
     return _Text(seen)
+
+
+def _shown(number: Decimal) -> str:
+    """A number without the noughts at its end."""
+    return f"{number.normalize():f}"
 
 
 def _decimal(text: str) -> Decimal | None:

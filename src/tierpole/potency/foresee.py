@@ -7,7 +7,6 @@ answer says so, and only a new update will do.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -16,7 +15,7 @@ from numpy.typing import NDArray
 
 from tierpole.evidence import Mark, Table, Value
 from tierpole.potency.draws import Curves
-from tierpole.potency.misfit import TAIL_DF
+from tierpole.potency.misfit import TAIL_DF, misfit
 from tierpole.potency.pooled import Evenness, log_sum
 from tierpole.potency.results import CBD, THC, PotencyTest, Results
 from tierpole.potency.sampling import COEFFICIENTS as SAMPLING
@@ -51,11 +50,13 @@ class Reading(NamedTuple):
 class WhatIf:
     """`weight` [draw] of the draws if a test read so; they add to 1.
 
-    `effective` is how many draws that is worth.
+    `effective` is how many draws that is worth; `trust` is what the certificate would count for, 1
+    for an ordinary one: one far from all that is known would be distrusted and move little.
     """
 
     weight: Array
     effective: float
+    trust: float
 
     @property
     def is_enough(self) -> bool:
@@ -68,7 +69,7 @@ def predict_test(updated: Updated, planned: PotencyTest, rng: np.random.Generato
 
     `planned` says lot, day, plants, laboratory, material and precision; its values do not count.
     Readings hold the draw's truth, its plants and off-types, and the laboratory's errors: its
-    learnt deviation where it has results already, one drawn anew where it has none.
+    learnt deviation where it has results already, the spread of all laboratories where it has none.
     """
     results = Results.of([replace(planned, cbd=1.0, thc=1.0)], (planned.laboratory,))
     evenness = _evenness(updated)
@@ -82,8 +83,6 @@ def predict_test(updated: Updated, planned: PotencyTest, rng: np.random.Generato
     root = _roots((variance + pooled.variance)[:, 0], pooled.covariance[0])
     wide = np.sqrt((TAIL_DF - 2.0) / rng.chisquare(TAIL_DF, evenness.draws))
     error = wide * np.einsum("stn,tn->sn", root, rng.standard_normal((2, evenness.draws)))
-    if updated.laboratories.bias_of(planned.laboratory) is None:
-        error = error + _between(updated, planned) * rng.standard_normal((2, evenness.draws))
     return Reading(*np.exp(middle + error))
 
 
@@ -97,8 +96,6 @@ def reading_weights(updated: Updated, planned: PotencyTest, readings: Reading) -
     results = Results.of(tests, (planned.laboratory,))
     evenness = _evenness(updated)
     value, variance = _expected(updated, planned, results)
-    if updated.laboratories.bias_of(planned.laboratory) is None:
-        variance = variance + _between(updated, planned)[:, None] ** 2
     rows = np.tile(np.arange(evenness.draws), (len(tests), 1))
     value = np.broadcast_to(value, (2, *rows.shape))
     most = evenness.most_off_types(results)
@@ -109,13 +106,13 @@ def reading_weights(updated: Updated, planned: PotencyTest, readings: Reading) -
 
 def what_if(updated: Updated, test: PotencyTest) -> WhatIf:
     """How the draws would count if the next test read as `test` does."""
-    weight = reading_weights(updated, test, _reading_of([test]))[0]
-    return WhatIf(weight, float(1.0 / np.square(weight).sum()))
-
-
-def _reading_of(tests: Sequence[PotencyTest]) -> Reading:
-    missing = [(test.cbd or np.nan, test.thc or np.nan) for test in tests]
-    return Reading(*np.array(missing).T)
+    reading = Reading(np.array([test.cbd or np.nan]), np.array([test.thc or np.nan]))
+    weight = reading_weights(updated, test, reading)[0]
+    results = Results.of([test], (test.laboratory,))
+    value, variance = _expected(updated, test, results)
+    pooled = _evenness(updated).pooled(results, np.arange(weight.size)[None, :], 0)
+    found = misfit(results, value + pooled.shift, variance + pooled.variance, pooled.covariance)
+    return WhatIf(weight, float(1.0 / np.square(weight).sum()), float(found.weight[0] @ weight))
 
 
 def _with(planned: PotencyTest, cbd: float, thc: float) -> PotencyTest:
@@ -132,14 +129,19 @@ def _evenness(updated: Updated) -> Evenness:
 
 
 def _expected(updated: Updated, planned: PotencyTest, results: Results) -> tuple[Array, Array]:
-    """Log predictions [substance, 1, draw] and variances [substance, result, draw] of a test."""
+    """Log predictions [substance, 1, draw] and variances [substance, result, draw] of a test.
+
+    A laboratory without results adds the difference between laboratories to the variance.
+    """
     curves = Curves.of(updated.draws.normal[:, planned.lot])
     since = planned.day - updated.flower_day[:, planned.lot]
     value = np.log([curves.cbd(since), curves.thc(np.maximum(since, _EARLIEST))])
     bias = updated.laboratories.bias_of(planned.laboratory)
     value = value if bias is None else value + bias
-    within = results.within[:, :, None] * updated.laboratories.within[:, None]
-    return value[:, None], within**2 + results.reading[:, :, None]
+    variance = (results.within[:, :, None] * updated.laboratories.within[:, None]) ** 2
+    if bias is None:
+        variance = variance + _between(updated, planned)[:, None] ** 2
+    return value[:, None], variance + results.reading[:, :, None]
 
 
 def _between(updated: Updated, planned: PotencyTest) -> Array:
