@@ -2,12 +2,13 @@
 
 import tomllib
 from dataclasses import fields, replace
+from functools import cache
 
 import numpy as np
 
 from tierpole.farm import Field, Lot, Place, Variety
 from tierpole.records import Change, WeatherFiles, write
-from tierpole.scenario import demo_path, read_scenario
+from tierpole.scenario import demo_path
 from tierpole.scenario.read import _read
 from tierpole.scenario.weather import _locate
 from tierpole.season import Season
@@ -34,6 +35,7 @@ def farm_of(store):
 # --- seasons --------------------------------------------------------------------------------------
 
 
+@cache
 def scenario(name="demo"):
     """A scenario that comes with the package: path, whole season, season as seen, its files."""
     path = demo_path(name)
@@ -41,7 +43,8 @@ def scenario(name="demo"):
     files = WeatherFiles(
         _locate(named["station"], path), named["station"], stand_in_year=named.get("stand_in_year")
     )
-    return path, _read(path, None), read_scenario(path), files
+    whole = _read(path, None)
+    return path, whole, whole.as_seen_on(whole.on), files
 
 
 def same(one, other):

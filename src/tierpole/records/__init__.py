@@ -1,6 +1,6 @@
 """A farm's books: every entry kept, every change a new one, in a file or a database server."""
 
-from tierpole.records.backup import backup, restore
+from tierpole.records.copies import backup, restore
 from tierpole.records.balance import Balance, Step, mass_balance
 from tierpole.records.contents import attach, read_content
 from tierpole.records.exporting import Exported, export_scenario
@@ -20,10 +20,10 @@ from tierpole.records.reading import (
     nouns,
 )
 from tierpole.records.schemas import json_schema
-from tierpole.records.seasons import import_season, read_season, season_hash, seasons
+from tierpole.records.season import import_season, read_season, season_hash, seasons
 from tierpole.records.store import Store
 from tierpole.records.unpack import import_package
-from tierpole.records.verify import Seal, Verdict, seal, verify
+from tierpole.records.audit import Seal, Verdict, seal, verify
 from tierpole.records.weather import WeatherFiles
 
 __all__ = [

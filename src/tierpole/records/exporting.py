@@ -24,7 +24,7 @@ from tierpole.records.chain import sha256
 from tierpole.records.contents import get
 from tierpole.records.kinds import IN_SEASON
 from tierpole.records.reading import known
-from tierpole.records.seasons import ALWAYS, read_season, whole_season
+from tierpole.records.season import ALWAYS, read_season, whole_season
 from tierpole.records.store import Store
 from tierpole.sources.stations import BESIDE
 from tierpole.units import System, write_quantity

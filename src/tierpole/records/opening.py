@@ -10,7 +10,7 @@ import sqlalchemy as sa
 
 from tierpole.errors import StoreError
 from tierpole.records import schema
-from tierpole.records.backup import backup, release_of
+from tierpole.records.copies import backup, release_of
 from tierpole.records.chain import BEFORE_ALL
 from tierpole.records.migrate import SCRIPTS, is_known, upgrade
 from tierpole.records.store import Store, address

@@ -26,7 +26,7 @@ from sqlalchemy.engine import Connection
 
 from tierpole.errors import StoreError
 from tierpole.records import schema
-from tierpole.records.backup import whole
+from tierpole.records.copies import whole
 from tierpole.records.kinds import KINDS, Kind
 from tierpole.records.reading import entry_of
 from tierpole.records.schemas import Column, columns, json_schema

@@ -22,7 +22,7 @@ from tierpole.errors import StoreError
 from tierpole.records.migrate import upgrade
 from tierpole.records.store import Store, address
 from tierpole.records.trouble import told
-from tierpole.records.verify import Verdict, verify
+from tierpole.records.audit import Verdict, verify
 
 AT_ONCE = 1_000
 VERSION = "alembic_version"
