@@ -56,6 +56,10 @@ def leaning(program: Program, values: Floats, max_cut_days: Ints) -> Program:
     columns = program.columns
     share, taken = read(values, columns.sample), read(values, columns.taken)
     sample = (share > IN_USE) & (_rank(share) < 1)
+    under = sample.copy()
+    under[:, 0] = True  # a sample already taken is always there
+    legal = ((columns.cut >= 0) & under[..., None]).any(axis=1)
+    taken = np.where(legal, taken, 0.0)
     opened = (taken > IN_USE) & (_rank(taken) < max_cut_days[:, None])
     return _fixed(program, sample, opened)
 
