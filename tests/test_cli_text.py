@@ -46,6 +46,19 @@ def test_the_first_line_is_the_next_thing_to_do():
     )
 
 
+def test_calls_of_one_day_are_one():
+    """Lots to be sampled on the same visit are named together."""
+    called = {"request_on": date(2026, 9, 3), "sample_on": date(2026, 9, 8)}
+
+    def together(lot):
+        return replace(lot, **called) if lot.lot != "1 River" else lot
+
+    assert headline_of(with_lots(together)) == (
+        "By Thu 3 Sep: call the sampler for 2 Barn field, 6 South bottom and 7 Hollow, to come on "
+        "Tuesday 8 September."
+    )
+
+
 def test_broken_rules_come_before_everything():
     """Named at the top, with their rule, before any plan."""
     facts = ("1 River: 200 sticks were cut on 2026-08-26, before any official sample (7 CFR 990)",)

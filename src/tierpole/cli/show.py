@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -68,13 +68,22 @@ def headline(plan: Plan, this_week: Week) -> str:
                               "recorded facts already break a rule")  # fmt: skip
         return f"Talk to the department first: {facts}."
     if this_week.decide:
-        return _said(this_week.decide[0])
+        return _said(_together(this_week.decide))
     if this_week.todo:
         return _said(this_week.todo[0])
     coming = [lot.request_on for lot in plan.lots if lot.request_on] + [c.day for c in plan.cuts]
     if coming:
         return f"Nothing to decide or to do before {words.long_day(min(coming))}."
     return "Nothing is worth cutting any more by these figures: leave what stands."
+
+
+def _together(items: tuple[Item, ...]) -> Item:
+    """The first item, for every lot of which the same is to be done by the same day."""
+    first = items[0]
+    said = first.what.replace(first.lot, "")
+    same = [i.lot for i in items if i.by == first.by and i.what.replace(i.lot, "") == said]
+    lots = words.listed(same) if first.lot else ""
+    return replace(first, what=first.what.replace(first.lot, lots, 1))
 
 
 def _said(item: Item) -> str:
