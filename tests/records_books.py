@@ -1,4 +1,4 @@
-"""What the tests of the books share: a small farm in them, scenarios, and when seasons are equal."""
+"""What the tests of the books share: a small farm in them, scenarios, equality of seasons."""
 
 import tomllib
 from dataclasses import fields, replace
@@ -48,7 +48,7 @@ def scenario(name="demo"):
 
 
 def same(one, other):
-    """Whether two seasons, records or forecasts hold the same facts, whatever they were read from."""
+    """Whether two seasons, records or forecasts hold the same facts, wherever they came from."""
     if isinstance(one, Season):
         one, other = replace(one, source=""), replace(other, source="")
     if isinstance(one, Season | DailyRecord | Forecast):

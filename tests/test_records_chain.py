@@ -46,7 +46,7 @@ def test_the_chain_against_ten_lines_of_plain_python(filed):
     file.row_factory = sqlite3.Row
     last = "0" * 64
     for row in file.execute("SELECT * FROM entry ORDER BY seq"):
-        said = {key: row[key] for key in row.keys() if key != "hash"}
+        said = {key: value for key, value in dict(row).items() if key != "hash"}
         for key in ("id", "noun"):
             h = said[key]
             said[key] = f"{h[:8]}-{h[8:12]}-{h[12:16]}-{h[16:20]}-{h[20:]}"
@@ -83,6 +83,7 @@ def test_sound_books_are_found_sound(store):
     assert verdict.seal == seal(store) == Seal(9, rows(store)[-1]["hash"])
 
 
+IN_FORCE = "entry {} is in force, but the books show another"
 EVERY = ["id", "kind", "noun", "revision", "corrects", "payload", "season", "known_on",
          "entered_at", "who", "why", "is_contested", "previous"]  # fmt: skip
 
@@ -156,10 +157,10 @@ def test_books_made_anew_do_not_match_an_old_seal(filed):
 @pytest.mark.parametrize(
     ("statement", "told"),
     [
-        ("UPDATE current SET seq = 6 WHERE seq = 8", "entry 8 is in force, but the books show another"),
-        ("DELETE FROM current WHERE seq = 8", "entry 8 is in force, but the books show another"),
+        ("UPDATE current SET seq = 6 WHERE seq = 8", IN_FORCE.format(8)),
+        ("DELETE FROM current WHERE seq = 8", IN_FORCE.format(8)),
         ("UPDATE current SET is_withdrawn = (1 = 1) WHERE seq = 7",
-         "entry 7 is in force, but the books show another"),
+         IN_FORCE.format(7)),
     ],
 )  # fmt: skip
 def test_what_is_shown_is_what_is_in_force(store, statement, told):

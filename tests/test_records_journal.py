@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from records_books import LOT, PLACE, farm_of
 from tierpole.errors import InputError
-from tierpole.farm import Crew, Cut, Hanging, Lot
+from tierpole.farm import Crew, Cut, Hanging
 from tierpole.farm.books import AirReading, Bag, BagMove, Remediation, Stripping
 from tierpole.records import (
     Change,
@@ -140,7 +140,7 @@ def test_a_withdrawal_may_contest(store):
 
 
 def test_settings_that_exist_once_are_one_noun_whoever_writes_them(store):
-    """Two phones that each write the first crew of a season meet in a conflict, not in two crews."""
+    """Two phones that each write a season's first crew meet in a conflict, not in two crews."""
     crew = {"wage": "18 USD/h", "hours": [], "workdays": ["mon"], "sticks_owned": 100}
     crews = [Crew(haul_limit=limit, **crew) for limit in (100, 200)]
     for one in crews:
