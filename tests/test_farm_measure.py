@@ -104,4 +104,5 @@ def test_days_are_dates(value):
 
 @given(st.dates(date(1990, 1, 1), date(2100, 12, 31)))
 def test_every_date_is_read_limits(day):
+    """A date and its ISO text are read as the same day."""
     assert read(day=day.isoformat()).day == read(day=day).day == day

@@ -18,6 +18,7 @@ from tierpole.money import (
     mass_sold,
     split_change,
     stick_work,
+    stripping_cost,
     value_per_stick,
 )
 from tierpole.money.costs import WORK
@@ -39,6 +40,12 @@ COSTS = Costs(plant=1.25, inputs=0.2, field_labour=0.0)
 def sales(*paid: float) -> Sales:
     price = np.full(len(paid), MARKET.price)
     return Sales(price, np.array(paid), np.zeros(len(paid), dtype=int))
+
+
+def test_stripping_cost_against_hand_count():
+    """1,400 lb at 12 lb an hour are 116.7 hours; at $18 an hour $2,100."""
+    dollars = stripping_cost(1400 * POUND, 12 * POUND / HOUR, 18 / HOUR)
+    assert dollars == pytest.approx(2100)
 
 
 def test_rates_of_work_against_reconciled_task_times():

@@ -35,6 +35,7 @@ def test_stream_prefix_is_stable_limits(seed, name, count):
 
 @given(seed=st.integers(0, 2**31), names=st.lists(NAME, min_size=2, max_size=2, unique=True))
 def test_streams_of_other_names_differ_limits(seed, names):
+    """Streams of two names share no number."""
     first, second = (stream(seed, name).random(8) for name in names)
     assert not (first == second).any()
 

@@ -8,8 +8,8 @@ from functools import cache
 
 import numpy as np
 import pytest
-from small_farm import small_season
 
+from small_farm import small_season
 from tierpole.compliance import LotState
 from tierpole.farm import Cut, Hanging, Sample, Test, TestKind
 from tierpole.outlook import make_outlook
@@ -87,7 +87,9 @@ def test_money_adds_up_limits():
     """The season's draws are the lots' draws and the money nothing changes."""
     best = plan()
     fixed = float(outlook()["fixed_money"].mean())
-    assert best.money.mean == pytest.approx(fixed + sum(lot.money.mean for lot in best.lots), rel=1e-6)
+    assert best.money.mean == pytest.approx(
+        fixed + sum(lot.money.mean for lot in best.lots), rel=1e-6
+    )
     assert best.draws.mean() == pytest.approx(best.money.mean)
 
 
@@ -207,9 +209,7 @@ def test_broken_rules_are_named_and_the_rest_is_planned_limits():
     season = small_season()
     early = Cut(lot="2 Barn field", cut_on=date(2026, 8, 30), sticks=20)
     hung = Hanging(lot="2 Barn field", place="Fan shed", hung_on=date(2026, 8, 30), sticks=20)
-    found = planned(
-        replace(season, cuts=(*season.cuts, early), hangings=(*season.hangings, hung))
-    )
+    found = planned(replace(season, cuts=(*season.cuts, early), hangings=(*season.hangings, hung)))
     assert any("2 Barn field" in text and "sample" in text for text in found.broken_rules)
     assert found.cuts
 

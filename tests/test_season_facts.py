@@ -26,6 +26,7 @@ def test_day_axis_against_the_calendar(year):
 
 @given(st.dates(date(2025, 11, 1), date(2026, 12, 31)))
 def test_today_stays_on_the_axis_limits(day):
+    """Whatever the date, today is a day of the season axis."""
     season = replace(demo(), on=day)
     assert 0 <= season.today < DAYS
     assert season.day(season.today) == min(max(day, season.first_day), date(2026, 12, 31))

@@ -31,6 +31,7 @@ def compare(ours, theirs, pressure):
 
 
 def test_tmy3_against_pvlib():
+    """Every hour of a TMY3 file and its head as pvlib's reader gives them."""
     theirs, head = pvlib.iotools.read_tmy3(GREENSBORO, map_variables=True)
     ours = read_typical_year(GREENSBORO)
     compare(ours, theirs, ("pressure", 100.0))
@@ -42,6 +43,7 @@ def test_tmy3_against_pvlib():
 
 
 def test_epw_against_pvlib(tmp_path):
+    """Every hour of an EPW file and its head as pvlib's reader gives them."""
     plain = tmp_path / "pittsburgh.epw"
     plain.write_bytes(gzip.decompress(PITTSBURGH.read_bytes()))
     theirs, head = pvlib.iotools.read_epw(plain)

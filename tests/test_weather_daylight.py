@@ -38,12 +38,14 @@ def test_day_length_against_naval_observatory(day):
 
 @pytest.mark.parametrize(("day", "length"), OBSERVATORY["printed"].items())
 def test_day_length_against_printed_lengths(day, length):
+    """Day lengths printed for Cleveland (cleveland.com, credited to the US Naval Observatory)."""
     number = day_of_year(date.fromisoformat(day))
     assert day_length(41.483, number) == pytest.approx(length, abs=1 / 60)
 
 
 @pytest.mark.parametrize("row", PUBLISHED["formula"]["rows"], ids=lambda r: f"{r['latitude']}N")
 def test_day_length_against_check_values(row):
+    """Values computed apart from the formula of Forsythe et al. 1995."""
     place = row["latitude"], row["day_of_year"]
     assert day_length(*place) == pytest.approx(row["sunrise_sunset"], abs=0.006)
     assert day_length(*place, CIVIL) == pytest.approx(row["civil"], abs=0.006)

@@ -14,6 +14,7 @@ ZALOM, INTEGRAL = PUBLISHED["zalom"], PUBLISHED["integral"]
 
 @pytest.mark.parametrize("row", ZALOM["rows"], ids=lambda r: f"case {r[0]}: {r[1]}-{r[2]}")
 def test_single_sine_against_zalom_1983(row):
+    """The single-sine column of Zalom et al. 1983, leaflet 21373, table 7."""
     _, low, high, expected = row
     found = degree_days_sine(low, high, ZALOM["lower"], ZALOM["upper"])
     assert found == pytest.approx(expected, abs=ZALOM["tolerance"])
@@ -21,6 +22,7 @@ def test_single_sine_against_zalom_1983(row):
 
 @pytest.mark.parametrize("row", PUBLISHED["mcmaster"]["rows"], ids=lambda r: f"{r[1]}..{r[0]} C")
 def test_averages_against_mcmaster_1997(row):
+    """Both methods of McMaster & Wilhelm 1997, table 1."""
     high, low, method_1, method_2 = row
     assert degree_days_average(low, high, 0) == method_1
     assert degree_days_clipped(low, high, 0) == method_2
@@ -28,6 +30,7 @@ def test_averages_against_mcmaster_1997(row):
 
 @pytest.mark.parametrize("row", INTEGRAL["rows"], ids=lambda r: f"{r[0]}-{r[1]} F")
 def test_rules_against_numerical_integration(row):
+    """Every rule against a fine numerical integration of the day."""
     low, high, average, clipped, sine, cut_off = row
     lower, upper, close = INTEGRAL["lower"], INTEGRAL["upper"], INTEGRAL["tolerance"]
     assert degree_days_average(low, high, lower) == average
@@ -37,6 +40,7 @@ def test_rules_against_numerical_integration(row):
 
 
 def test_rules_against_extension_examples():
+    """Worked examples printed by extension services."""
     scale, borer = (PUBLISHED["extension"][name] for name in ("red_scale", "corn_borer"))
     found = degree_days_average(scale["t_min"], scale["t_max"], scale["lower"])
     assert found == scale["degree_days"]

@@ -40,6 +40,7 @@ def freezes_of(station, threshold, half, first, last):
     ids=lambda r: f"{r['station']} {r['first']} {r['half']} {r['threshold']} F",
 )
 def test_quantiles_against_another_script(row):
+    """Freeze dates as another script counted them from the same files."""
     freezes = freezes_of(*(row[key] for key in ("station", "threshold", "half", "first", "last")))
     found = [freeze_date(day, 2001) for day in freeze_quantile(freezes, SHARES)]
     for ours, theirs in zip(found, row["dates"], strict=True):

@@ -54,6 +54,7 @@ def test_temperature_against_champaign_hours():
 
 
 def test_temperature_against_new_york_hours():
+    """Hours rebuilt from daily extremes against those observed at three airports in 2013."""
     apart = errors(new_york(), True, "temperature")
     assert abs(apart.mean()) < 0.3
     assert apart.std() < 2.3
@@ -194,6 +195,7 @@ def test_temperature_is_linear_in_its_day(season):
 
 
 def test_humidity_limits(hours):
+    """Humidity lies between none and saturation, and no wind is made up."""
     assert (hours.humidity > 0).all()
     assert (hours.humidity <= 1).all()
     assert (hours.dew_point <= hours.temperature).all()

@@ -34,7 +34,7 @@ MOST = 4_000_000_000  # bytes that a package may unpack to
 PACKED = 200  # times it may be larger unpacked, once it is larger than
 SMALL = 100_000_000
 
-csv.field_size_limit(10_000_000)
+LONGEST_CELL = 10_000_000  # characters; an attached note or photo stands in one cell
 
 
 def import_package(path: Path, where: str | Path) -> Verdict:
@@ -97,10 +97,20 @@ def _contents(connection: Connection, archive: zipfile.ZipFile) -> None:
             put(connection, [archive.read(name)])
 
 
+@contextmanager
+def _long_cells() -> Generator[None]:
+    """Let the CSV reader take long cells, for everybody in the process, only meanwhile."""
+    before = csv.field_size_limit(LONGEST_CELL)
+    try:
+        yield
+    finally:
+        csv.field_size_limit(before)
+
+
 def _journal(connection: Connection, archive: zipfile.ZipFile, path: Path) -> None:
     """Add every entry, and bring each noun to where its last one left it."""
     standing = _Replay()
-    with archive.open(JOURNAL) as file:
+    with archive.open(JOURNAL) as file, _long_cells():
         rows = _rows(csv.DictReader(io.TextIOWrapper(file, "utf-8", newline="")), path)
         while part := list(islice(rows, AT_ONCE)):
             connection.execute(sa.insert(schema.entry), [row for row, _ in part])

@@ -13,28 +13,53 @@ class Status(Protocol):
     """How the work stands: `state` is working, ready, failed or stale; `share` runs 0 to 1."""
 
     @property
-    def state(self) -> str: ...  # noqa: D102
+    def state(self) -> str:
+        """Working, ready, failed or stale."""
+        ...
+
     @property
-    def step(self) -> str: ...  # noqa: D102
+    def step(self) -> str:
+        """What is being worked on."""
+        ...
+
     @property
-    def share(self) -> float: ...  # noqa: D102
+    def share(self) -> float:
+        """How much of the work is done, 0 to 1."""
+        ...
+
     @property
-    def message(self) -> str: ...  # noqa: D102
+    def message(self) -> str:
+        """What went wrong, in words."""
+        ...
+
     @property
-    def planned_at(self) -> datetime | None: ...  # noqa: D102
+    def planned_at(self) -> datetime | None:
+        """When the plan was made."""
+        ...
 
 
 class Office(Protocol):
     """The source of every page. `plan` is None while the first one is being made."""
 
     @property
-    def season(self) -> Season: ...  # noqa: D102
+    def season(self) -> Season:
+        """The season the pages are about."""
+        ...
+
     @property
-    def plan(self) -> Any: ...  # noqa: D102
+    def plan(self) -> Any:
+        """The plan, None while the first is being made."""
+        ...
+
     @property
-    def system(self) -> System: ...  # noqa: D102
+    def system(self) -> System:
+        """The units the user reads."""
+        ...
+
     @property
-    def changes(self) -> tuple[str, ...]: ...  # noqa: D102
+    def changes(self) -> tuple[str, ...]:
+        """What changed since the user last looked."""
+        ...
 
     def status(self) -> Status:
         """How the work stands now."""
