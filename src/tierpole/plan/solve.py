@@ -28,6 +28,7 @@ REACHES = (Reach(0, 0), Reach(0, 1), Reach(0, 3), Reach(2, 5), Reach(np.inf, np.
 SAMPLES_SHARE = 0.7  # of the seconds left, to settle the samples
 TAIL_REACH = Reach(0, 3)
 ROUNDING_SHARE = 0.15  # of the seconds and the gap, kept for whole sticks
+LEAST_SHARE = 0.02  # of the seconds: a search is not begun with less left
 TAIL_SHARE = 0.02  # of the gap, how exactly the worst tail is met
 FINEST = 1e-7  # gap below which nothing is sought
 STAKE_SHARE = 0.01
@@ -80,6 +81,7 @@ class Search:
         self.bound, self.objective = np.inf, -np.inf
         self.rounds = 0
         self.clock = Clock(stop.seconds, tick)
+        self._least = LEAST_SHARE * stop.seconds
 
     def relax(self) -> None:
         """Solve the linear relaxation for the bound, and take a first schedule from it."""
@@ -138,7 +140,7 @@ class Search:
     def within(self, reach: Reach, seconds: float) -> float:
         """Best schedule within reach, tightening the tail as it goes; returns the reach's bound."""
         bound, until = np.inf, time.perf_counter() + seconds
-        while not self._is_close() and (left := until - time.perf_counter()) > 0:
+        while not self._is_close() and (left := until - time.perf_counter()) > self._least:
             self.clock.begin("schedule")
             solver = Solver(near(self.program, self.relaxed, reach), True, self.clock.watch)
             if self.best is not None:
