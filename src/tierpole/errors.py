@@ -81,7 +81,7 @@ class SolveError(TierpoleError):
     """The optimiser did not return a usable plan."""
 
 
-class Stopped(TierpoleError):
+class Stopped(TierpoleError):  # noqa: N818 - a wish of the user, not an error
     """The user stopped the work; `best` is the best result reached, or None."""
 
     exit_status = 4
