@@ -34,8 +34,10 @@ def test_sizes_are_within_our_limits():
     assert list(measure.faults(MODULES, functions)) == []
 
 
-def test_the_validation_page_lists_every_check():
+def test_the_validation_page_lists_every_check(request):
     """A check that was added, renamed or dropped since the page was written shows here."""
+    if request.config.getoption("--write-validation"):
+        pytest.skip("the page is written anew by this run")
     page = validation_page.PAGE.read_text(encoding="utf-8")
     listed = set(re.findall(r"^\| `(test_\w+)`", page, re.MULTILINE))
     wanted = {check.name for check in validation_page.checks()}
