@@ -133,7 +133,8 @@ def test_what_is_destroyed_has_gone_somewhere(balanced):
         stripping=b.Stripping(lot="4 Lane", stripped_on="2026-10-06", sticks=950, mass="2600 lb",
                               moisture="11 %"),
         delivery=b.Delivery(sale="S", delivered_on="2026-10-12",
-                            bags=tuple(str(n) for n in range(120)), mass="2390 lb", moisture="11 %"),
+                            bags=tuple(str(n) for n in range(120)), mass="2390 lb",
+                            moisture="11 %"),
         disposal=[
             b.Disposal(method="plowed under", plants=280, **gone),
             b.Disposal(method="burned", sticks=50, **gone),
@@ -146,8 +147,10 @@ def test_what_is_destroyed_has_gone_somewhere(balanced):
 def test_remediated_material_has_a_balance_of_its_own(store):
     """60 sticks shredded to 150 lb; 148 lb bagged of it under its new name."""
     farm_of(store)
-    made = b.Remediation(name="4 Lane R", lot="4 Lane", done_on="2026-10-01", sticks=60,
-                         method="whole plants shredded", mass="150 lb", moisture="12 %")  # fmt: skip
+    made = b.Remediation(
+        name="4 Lane R", lot="4 Lane", done_on="2026-10-01", sticks=60,
+        method="whole plants shredded", mass="150 lb", moisture="12 %",
+    )  # fmt: skip
     bag = b.Bag(name="R1", lot="4 Lane R", filled_on="2026-10-02", mass="148 lb", moisture="12 %")
     write(store, [Change(made), Change(bag)], who="Ann")
     balance = mass_balance(store, "4 Lane R", 2026)

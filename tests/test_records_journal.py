@@ -59,6 +59,15 @@ def test_a_resend_never_doubles(store):
     assert standing(store, "cut") == [cut(200)]
 
 
+def test_a_phone_that_forgot_all_but_the_id_resends_the_same(store):
+    """The noun's own id follows from the entry's, so that a form need keep one id only."""
+    farm_of(store)
+    first = Change(cut(200))
+    again = Change(cut(200), id=first.id)
+    write(store, [first], who="Ann")
+    assert [one.is_new for one in write(store, [again], who="Ann")] == [False]
+
+
 def test_a_resend_in_one_batch_never_doubles(store):
     farm_of(store)
     change = Change(cut(200))

@@ -77,7 +77,7 @@ def test_a_scenario_written_from_the_books_is_the_same_season(filed, tmp_path, n
 
 
 def test_weather_files_of_the_farm_go_along(filed, tmp_path):
-    """A station and a forecast of one's own are kept in the books and written beside the scenario."""
+    """A station and forecast of one's own are kept, and written beside the scenario."""
     _, whole, _, files = scenario()
     own = tmp_path / "own"
     own.mkdir()
@@ -154,7 +154,7 @@ def test_a_season_is_put_in_once(store):
 
 
 def test_the_next_season_joins_the_farm_that_is_there(filed):
-    """Fields, varieties and places of the same name are the same ones; last year stays as it was."""
+    """Fields, varieties, places of the same name are the same; last year stays as it was."""
     _, whole, seen = imported(filed)
     place = whole.places[0].model_copy(
         update={"keep_out": 40, "free_from": None, "occupied_by": None}

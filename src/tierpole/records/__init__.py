@@ -1,8 +1,9 @@
 """A farm's books: every entry kept, every change a new one, in a file or a database server."""
 
-from tierpole.records.copies import backup, restore
+from tierpole.records.audit import Seal, Verdict, seal, verify
 from tierpole.records.balance import Balance, Step, mass_balance
 from tierpole.records.contents import attach, read_content
+from tierpole.records.copies import backup, restore
 from tierpole.records.exporting import Exported, export_scenario
 from tierpole.records.journal import Change, Receipt, write
 from tierpole.records.kinds import KINDS, Kind, kind_named, kind_of, setting_id
@@ -23,7 +24,6 @@ from tierpole.records.schemas import json_schema
 from tierpole.records.season import import_season, read_season, season_hash, seasons
 from tierpole.records.store import Store
 from tierpole.records.unpack import import_package
-from tierpole.records.audit import Seal, Verdict, seal, verify
 from tierpole.records.weather import WeatherFiles
 
 __all__ = [

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import UTC, datetime
 from typing import Any
-from uuid import UUID
+from uuid import UUID, uuid4
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
@@ -54,7 +54,7 @@ def attach(
     with store.writing() as connection:
         key = put(connection, [data])[0]
         noun = Attachment(name=name, media_type=media_type, content=key, size=len(data), **about)
-        change = Change(noun) if entry is None else Change(noun, of=entry, id=entry)
+        change = Change(noun, id=entry or uuid4())
         return write_all(connection, [change], who, at)[0]
 
 

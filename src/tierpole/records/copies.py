@@ -19,10 +19,10 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from tierpole.errors import StoreError
+from tierpole.records.audit import Verdict, verify
 from tierpole.records.migrate import upgrade
 from tierpole.records.store import Store, address
 from tierpole.records.trouble import told
-from tierpole.records.audit import Verdict, verify
 
 AT_ONCE = 1_000
 VERSION = "alembic_version"

@@ -24,6 +24,7 @@ from tierpole.records.standing import Standing, after, keep, standings
 from tierpole.records.store import Store
 
 AT_ONCE = 500  # changes looked up and written by one statement
+NEW = UUID(int=0)  # a noun that is not in the books yet
 _WHO, _WHY = Label(), Label(longest=500, empty=True)
 
 
@@ -31,19 +32,23 @@ _WHO, _WHY = Label(), Label(longest=500, empty=True)
 class Change:
     """One thing to write down.
 
-    `of` is the noun it is about, a new one unless it was read from the books. `corrects` are the
-    entries it takes the place of: the one its writer saw; with the rivals too, it decides between
-    them. `noun` is None for a withdrawal. `id` is the writer's own: handed in twice, it is
-    written once. `known_on` and `season` are found when left out.
+    `of` is the noun it is about, as read from the books; a new one takes the entry's own id.
+    `corrects` are the entries it takes the place of: the one its writer saw; with the rivals too,
+    it decides between them. `noun` is None for a withdrawal. `id` is the writer's own: handed in
+    twice, it is written once. `known_on` and `season` are found when left out.
     """
 
     noun: Noun | None
-    of: UUID = field(default_factory=uuid4)
+    of: UUID = NEW
     corrects: tuple[UUID, ...] = ()
     why: str = ""
     known_on: date | None = None
     season: int | None = None
     id: UUID = field(default_factory=uuid4)
+
+    def __post_init__(self) -> None:
+        if self.of == NEW:
+            object.__setattr__(self, "of", self.id)
 
 
 @dataclass(frozen=True)

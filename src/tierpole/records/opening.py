@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from datetime import UTC, datetime
 from pathlib import Path
 from uuid import uuid4
@@ -10,8 +11,8 @@ import sqlalchemy as sa
 
 from tierpole.errors import StoreError
 from tierpole.records import schema
-from tierpole.records.copies import backup, release_of
 from tierpole.records.chain import BEFORE_ALL
+from tierpole.records.copies import backup, release_of
 from tierpole.records.migrate import SCRIPTS, is_known, upgrade
 from tierpole.records.store import Store, address
 
@@ -30,14 +31,26 @@ def open_store(
     (beside the file unless said). Either all of an upgrade happens or nothing.
     """
     store = Store(address(where))
-    if store.path is not None and not store.path.exists() and not create:
-        raise StoreError(f"{store}: there is no such file. Look at its name, or make new books.")
+    if store.path is not None:
+        _check(store.path, create)
     try:
         _bring_up(store, create, backups, scripts, release)
     except BaseException:
         store.close()
         raise
     return store
+
+
+def _check(path: Path, create: bool) -> None:
+    """A file that is there can be written, with the files that SQLite keeps beside it."""
+    if path.exists():
+        if not (os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)):
+            raise StoreError(
+                f"{path}: the file or its folder may only be read. "
+                "Give leave to write both, or copy the file elsewhere."
+            )
+    elif not create:
+        raise StoreError(f"{path}: there is no such file. Look at its name, or make new books.")
 
 
 def _bring_up(

@@ -6,7 +6,6 @@ from collections import defaultdict
 from collections.abc import Iterator
 from datetime import date
 from typing import Any
-from uuid import uuid4
 
 import numpy as np
 import sqlalchemy as sa
@@ -17,7 +16,7 @@ from tierpole.farm import Laboratory, Noun, Sampler
 from tierpole.farm.books import SeasonYear
 from tierpole.records import schema
 from tierpole.records.chain import canonical, sha256
-from tierpole.records.journal import Change, Receipt, write_all
+from tierpole.records.journal import NEW, Change, Receipt, write_all
 from tierpole.records.kinds import IN_SEASON, Kind, setting_id
 from tierpole.records.reading import Entry, entry_of, known
 from tierpole.records.store import Store
@@ -145,7 +144,7 @@ def _changes(
                 yield from _lasting_change(kind, noun, there, year, why)
                 continue
             day = None if kind.is_single or kind.name == "lot" else kind.day_of(noun)
-            of = setting_id(kind.name, year) if kind.is_single else uuid4()
+            of = setting_id(kind.name, year) if kind.is_single else NEW
             yield Change(noun, of, why=why, known_on=day or first, season=year)
 
 
@@ -155,7 +154,7 @@ def _lasting_change(
     """What outlives a season: new, or corrected from the new year on, or as it is."""
     old = there.get((kind.name, _own_name(kind.name, noun)))
     if old is None:
-        of = setting_id(kind.name) if kind.is_single else uuid4()
+        of = setting_id(kind.name) if kind.is_single else NEW
         yield Change(noun, of, why=why, known_on=_first_day(year))
     elif old.noun != noun:
         yield Change(noun, old.of, (old.id,), why, known_on=date(year, 1, 1))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Generator
 from contextlib import contextmanager
 
@@ -40,8 +41,9 @@ def told(where: object, what: str) -> Generator[None]:
         yield
     except exc.TimeoutError:
         raise StoreError(f"{where}: {what}, for too many ask at once. Try again.") from None
-    except exc.DatabaseError as error:
-        raise StoreError(f"{where}: {what}, for {_why(str(error.orig))}") from error
+    except (exc.DatabaseError, sqlite3.Error) as error:
+        said = str(getattr(error, "orig", error))
+        raise StoreError(f"{where}: {what}, for {_why(said)}") from error
 
 
 def _why(said: str) -> str:

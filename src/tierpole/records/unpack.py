@@ -21,14 +21,14 @@ from sqlalchemy.engine import Connection
 from tierpole.errors import Fault, InputError, StoreError
 from tierpole.farm import Noun
 from tierpole.records import schema
-from tierpole.records.copies import release_of, whole
+from tierpole.records.audit import Seal, Verdict, verify_in
 from tierpole.records.contents import put
+from tierpole.records.copies import release_of, whole
 from tierpole.records.kinds import kind_named
 from tierpole.records.migrate import upgrade
 from tierpole.records.package import AT_ONCE, DESCRIPTOR, JOURNAL, KEPT
 from tierpole.records.standing import Standing, after, keep
 from tierpole.records.store import Store, address
-from tierpole.records.audit import Seal, Verdict, verify_in
 
 MOST = 4_000_000_000  # bytes that a package may unpack to
 PACKED = 200  # times it may be larger unpacked, once it is larger than
