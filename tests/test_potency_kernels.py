@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.interpolate import PchipInterpolator
 from scipy.special import ndtr
-from scipy.stats import multivariate_t
+from scipy.stats import lognorm, multivariate_t, norm
 from scipy.stats import t as student
 
 import potency_truth as truth
@@ -18,6 +18,7 @@ from tierpole.farm import Stock
 from tierpole.potency import convergence, flower_law, misfit, pairing, sampling, slopes
 from tierpole.potency.assemble import Problem
 from tierpole.potency.laplace import laplace
+from tierpole.potency.model import spread_factor
 from tierpole.potency.results import CBD, THC, Material, Results
 from tierpole.potency.whiten import Level, Whitening
 
@@ -266,6 +267,23 @@ def test_nested_r_hat_against_hand():
     """Two groups with means 1 apart and variance 1 each: sqrt(1 + 1/2)."""
     means, variances = np.array([[0.0, 5.0], [1.0, 5.0]]), np.ones((2, 2))
     assert convergence.nested_r_hat(means, variances) == pytest.approx([np.sqrt(1.5), 1.0])
+
+
+def test_effective_size_against_hand():
+    """8 chains whose means vary a fiftieth as much as the draws are worth 400."""
+    found = convergence.effective_size(np.array([2.0, 1.0]), np.array([0.04, 0.0]), 8)
+    assert found[0] == pytest.approx(400.0)
+    assert np.isinf(found[1])
+
+
+@given(st.floats(0.05, 0.8))
+def test_spread_factor_against_scipy(unsure):
+    """The factor on a stated spread is lognormal, and its mean square is one."""
+    law = lognorm(unsure, scale=np.exp(-(unsure**2)))
+    assert law.moment(2) == pytest.approx(1.0)
+    for chance in (0.1, 0.5, 0.9):
+        standard = np.array(norm.ppf(chance))
+        assert float(spread_factor(standard, unsure)) == pytest.approx(law.ppf(chance))
 
 
 @pytest.mark.parametrize("memory", [0.0, 0.6, 0.9])

@@ -16,6 +16,7 @@ Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
 _AXES = 12  # principal directions looked at when states are picked
+_SEEN = 512  # states that these directions are taken from
 _BLOCK = 600  # draws paired at a time; the work grows with the cube
 
 
@@ -29,7 +30,7 @@ def pick_states(features: Array, count: int, rng: np.random.Generator) -> Index:
     pool = len(features)
     order = np.arange(max(pool, count)) % pool
     centred = features - features.mean(axis=0)
-    _, _, axes = np.linalg.svd(centred[rng.permutation(pool)[:2048]], full_matrices=False)
+    _, _, axes = np.linalg.svd(centred[rng.permutation(pool)[:_SEEN]], full_matrices=False)
     scores = centred @ axes[:_AXES].T
     return np.array(_one_per_cell(scores, rng.permutation(order), count, rng), np.intp)
 
