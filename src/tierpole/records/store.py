@@ -115,8 +115,14 @@ def _engine(url: URL) -> sa.Engine:
 
 
 def _set_up(connection: Any, _: object) -> None:
-    """Transactions are ours to begin; a commit is on the disk before it is acknowledged."""
+    """Transactions are ours to begin; a commit is on the disk before it is acknowledged.
+
+    The way a file keeps its journal is written in the file; somebody else's stays as it is.
+    """
     connection.isolation_level = None
+    is_ours = "SELECT count(*) = 0 OR max(name = 'alembic_version') FROM sqlite_master"
+    if not connection.execute(is_ours).fetchone()[0]:
+        return
     for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON"):
         connection.execute(f"PRAGMA {pragma}").fetchall()
 
