@@ -3,6 +3,8 @@
 python records_crash.py WHERE ACTION [ARGUMENT]
 """
 
+import os
+import subprocess
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
@@ -19,6 +21,18 @@ from tierpole.records import (
     write,
 )
 from tierpole.records import backup as back_up
+
+HERE = Path(__file__).parent
+
+
+def started(where, action, argument, **options):
+    """This program, running."""
+    command = [sys.executable, str(HERE / "records_crash.py"), str(where), action, str(argument)]
+    paths = os.pathsep.join([str(HERE.parent / "src"), str(HERE)])
+    return subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        env=os.environ | {"PYTHONPATH": paths}, **options,
+    )  # fmt: skip
 
 
 def say(text):
@@ -38,6 +52,15 @@ def write_memos(where, first):
                 memo = Memo(written_on="2026-09-01", text=f"memo {number} " + "x" * 400)
                 write(store, [Change(memo, id=UUID(int=number))], "Ann", datetime.now(UTC))
             say(number)
+
+
+def write_few(where, number):
+    """Thirty entries of a person, as fast as they go."""
+    with open_store(where) as store:
+        say("ready")
+        for at in range(30):
+            memo = Memo(written_on="2026-09-01", text=f"{at}")
+            write(store, [Change(memo)], who=f"Person {number}")
 
 
 def upgrade(where, scripts):

@@ -17,6 +17,7 @@ from uuid import UUID
 import pytest
 
 from records_books import farm_of
+from records_crash import started
 from tierpole.errors import StoreError
 from tierpole.farm.books import AirReading, Memo
 from tierpole.records import (
@@ -43,12 +44,7 @@ HERE = Path(__file__).parent
 @contextmanager
 def running(where, action, argument, **options):
     """The writing program, started and ready; killed at the end in any case."""
-    command = [sys.executable, str(HERE / "records_crash.py"), str(where), action, str(argument)]
-    paths = os.pathsep.join([str(HERE.parent / "src"), str(HERE)])
-    program = subprocess.Popen(
-        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-        env=os.environ | {"PYTHONPATH": paths}, **options,
-    )  # fmt: skip
+    program = started(where, action, argument, **options)
     try:
         assert program.stdout.readline() == "ready\n", program.stderr.read()
         yield program

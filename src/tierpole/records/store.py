@@ -53,7 +53,7 @@ class Store:
     def writing(self) -> Generator[Connection]:
         """A transaction: kept whole when the block ends, and on the disk; else not at all."""
         with (
-            told(self, "Nothing was written"),
+            told(self, "Nothing was written", "What was written before is safe."),
             self._queue(),
             self.engine.connect() as connection,
             connection.execution_options(writes=True).begin(),

@@ -10,7 +10,7 @@ from sqlalchemy import exc
 
 from tierpole.errors import StoreError
 
-SAFE = "What was written before is safe."
+DAMAGED = "the file is damaged"
 # what the driver's text holds: why, what to do
 _CAUSES = {
     "disk is full": ("the disk is full", "Make room and try again."),
@@ -27,7 +27,7 @@ _CAUSES = {
         "Look whether its folder exists and may be written.",
     ),
     "not a database": ("the file is something else", "Name the file of a farm's books."),
-    "malformed": ("the file is damaged", "Restore the last backup, and keep this file."),
+    "malformed": (DAMAGED, "Restore the last backup, and keep this file."),
     "is locked": ("another program writes too long", "Try again."),
     "does not exist": ("there is no such database", "Have it made on the server first."),
     "connection": ("the server does not answer", "Look whether it runs, then try again."),
@@ -35,20 +35,18 @@ _CAUSES = {
 
 
 @contextmanager
-def told(where: object, what: str) -> Generator[None]:
+def told(where: object, what: str, safe: str = "") -> Generator[None]:
     """Failures of the database inside become a `StoreError` that says what, why and what to do."""
     try:
         yield
     except exc.TimeoutError:
         raise StoreError(f"{where}: {what}, for too many ask at once. Try again.") from None
     except (exc.DatabaseError, sqlite3.Error) as error:
-        said = str(getattr(error, "orig", error))
-        raise StoreError(f"{where}: {what}, for {_why(said)}") from error
+        cause, cure = _why(str(getattr(error, "orig", error)))
+        told = [f"{where}: {what}, for {cause}.", "" if cause == DAMAGED else safe, cure]
+        raise StoreError(" ".join(text for text in told if text)) from error
 
 
-def _why(said: str) -> str:
-    lowered = said.lower()
-    for sign, (cause, cure) in _CAUSES.items():
-        if sign in lowered:
-            return f"{cause}. {SAFE} {cure}"
-    return f"the database says: {said.strip()}. {SAFE}"
+def _why(said: str) -> tuple[str, str]:
+    known = (why for sign, why in _CAUSES.items() if sign in said.lower())
+    return next(known, (f"the database says: {said.strip().rstrip('.')}", ""))
