@@ -53,7 +53,7 @@ def test_every_row_is_read():
     [("linder2022_baox_cross", 0.9), ("sfl_ef_gs", 0.9), ("yang2020_cross_sensitive", 0.6)],
 )
 def test_crossing_against_published_days(row, most):
-    """By the days on which varieties were seen to pass 0.3 %, some of the prior's have and some have
+    """By the days varieties were seen to pass 0.3 %, some of the prior's have and some have
     not; at Yang's early one of four weeks after anthesis, most have not."""
     value = ROWS[row]["value"]
     day = float(value) if ROWS[row]["unit"] == "d" else np.mean(after_anthesis(row))
