@@ -50,11 +50,18 @@ class Server:
     def new(self):
         """The address of a new, empty database."""
         name = f"farm{next(self.numbers)}"
+        self._say(f"CREATE DATABASE {name} TEMPLATE template0")
+        return self.url(name).replace("+psycopg", "")
+
+    def drop(self, address):
+        """Let go of a database: a hundred of them make recovery and the end slow."""
+        self._say(f"DROP DATABASE {address.rpartition('/')[2]} WITH (FORCE)")
+
+    def _say(self, statement):
         engine = sa.create_engine(self.url("postgres"), isolation_level="AUTOCOMMIT")
         with engine.connect() as connection:
-            connection.execute(sa.text(f"CREATE DATABASE {name} TEMPLATE template0"))
+            connection.execute(sa.text(statement))
         engine.dispose()
-        return self.url(name).replace("+psycopg", "")
 
     def url(self, name):
         return f"postgresql+psycopg://farm@127.0.0.1:{self.port}/{name}"
@@ -102,8 +109,12 @@ def server():
 def where(request, tmp_path):
     """Where new books may be made: a file that is not there, or an empty database."""
     if request.param == "sqlite":
-        return str(tmp_path / "farm.db")
-    return request.getfixturevalue("server").new()
+        yield str(tmp_path / "farm.db")
+        return
+    server = request.getfixturevalue("server")
+    address = server.new()
+    yield address
+    server.drop(address)
 
 
 @pytest.fixture

@@ -10,15 +10,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from outlook_cases import SEED, demo, july, september, smaller, whole_demo
+from tierpole.barn import place_air, simulate
 from tierpole.barn.geometry import place_capacity
+from tierpole.barn.hanging import Hangings
 from tierpole.farm import Sample, Test
 from tierpole.outlook import make_outlook
 from tierpole.outlook.calendar import CALENDAR
-from tierpole.outlook.curing import curing, stick_weight
+from tierpole.outlook.curing import barn_parameters, curing, outside_air, stick_weight
 from tierpole.outlook.dollars import Dollars
 from tierpole.outlook.field import field_draws, skies
 from tierpole.outlook.hanging import Batch, dry_hanging, hung_now
 from tierpole.outlook.legal import Legal
+from tierpole.units import POUND
 
 LOTS, PLACES = ("1 River", "6 South bottom"), ("Fan shed", "Frame")
 
@@ -146,6 +149,15 @@ def test_nothing_in_flower_yet_makes_the_lot_later_limits():
     assert (seen < spread).all()
 
 
+def test_a_count_leaves_room_for_the_eye_that_made_it():
+    """Forty plants would fix the day to half a day; the eye errs by two, so the draws keep that."""
+    season = smaller(demo(), ("5 Ridge",), ("Frame",), years=4)
+    seen = replace(season, tests=())
+    assert seen.flowering[0].looked_at == 40
+    days = field_draws(seen, skies(seen, 200, SEED), SEED).flower_day
+    assert 1.2 < days.std() < 2.4
+
+
 # --- barn ----------------------------------------------------------------------------------------
 
 
@@ -183,6 +195,27 @@ def test_what_hangs_slows_what_is_hung_beside_it_limits():
     beside = dry_hanging(season, found, [Batch(0, today, 150.0)])
     assert (beside.drying_days >= alone.drying_days - 0.05).all()
     assert beside.drying_days.mean() > alone.drying_days.mean() + 0.1
+
+
+def test_sticks_already_up_against_the_barn_itself():
+    """Hung at 14:00 with the weight of their lot, read at 9:00: as when the barn is told by hand.
+
+    200 sticks of five plants of 0.34 lb, each reckoned against a stick that sells 1.176 kg.
+    """
+    season, found = base(), outlook(base())
+    sky = crop()[0]
+    parameters, season_row = barn_parameters(sky, SEED)
+    hung = Hangings(
+        hang_hour=np.array([24 * season.index(date(2026, 8, 26)) + 14]),
+        sticks=np.array([200 * 5 * 0.34 * POUND / 1.176]),
+        reading_hour=np.array([24 * season.index(date(2026, 9, 1)) + 9]),
+        reading=np.array([0.31]),
+    )
+    air, frame = outside_air(season, sky), place_air(season.places[1])
+    outcome, _ = simulate(air, frame, parameters, season_row, hung)
+    days = outcome.drying_days[found["barn_row"].values, 0]
+    free = season.index(date(2026, 8, 26)) + days
+    assert found["free_day"].values[:, 0] == pytest.approx(free, abs=1e-4)
 
 
 def test_a_wetter_reading_frees_the_place_later_limits():

@@ -72,7 +72,7 @@ def filled(where, number=2_000):
 # --- killed while it writes -----------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("acknowledged", [1, 37, 150])
+@pytest.mark.parametrize("acknowledged", [1, 150])
 def test_killed_during_500_writes(where, acknowledged):
     """SIGKILL at any moment: every acknowledged entry is there, no other half, the chain holds."""
     open_store(where, create=True).close()
@@ -114,7 +114,7 @@ def test_the_server_crashes_under_the_writer(server):
 def test_killed_while_a_season_is_put_in(where):
     """All of it or nothing: no lot without its farm, and it can be put in again."""
     open_store(where, create=True).close()
-    for wait in (0.0, 0.004, 0.01, 0.02):
+    for wait in (0.0, 0.012):
         with running(where, "season", "") as program:
             time.sleep(wait)
             program.send_signal(signal.SIGKILL)

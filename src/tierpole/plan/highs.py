@@ -14,7 +14,7 @@ from tierpole.plan.program import Program
 
 Status = highspy.HighsModelStatus
 FINISHED = (Status.kOptimal, Status.kObjectiveTarget)
-LARGE = 100_000  # columns from which on an interior point is faster than the simplex
+LARGE = 20_000  # columns from which on an interior point beats the simplex
 CUT_SHORT = (Status.kTimeLimit, Status.kInterrupt, Status.kSolutionLimit)
 
 

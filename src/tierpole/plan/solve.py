@@ -17,7 +17,7 @@ import numpy as np
 
 from tierpole.errors import Stopped
 from tierpole.plan.clock import Clock, Tick
-from tierpole.plan.highs import Answer, Solver
+from tierpole.plan.highs import LARGE, Answer, Solver
 from tierpole.plan.nearby import Reach, days_in_parts, leaning, near, pinned
 from tierpole.plan.problem import NO_SAMPLE, Floats, Ints, Problem, Schedule
 from tierpole.plan.program import make_program, read
@@ -25,8 +25,8 @@ from tierpole.plan.risk import Aim, Risk, Row
 from tierpole.plan.rounding import whole_sticks
 
 REACHES = (Reach(0, 0), Reach(0, 1), Reach(0, 3), Reach(2, 5), Reach(np.inf, np.inf))
+FIRST_REACH, TAIL_REACH = Reach(0, 1), Reach(0, 3)
 SAMPLES_SHARE = 0.7  # of the seconds left, to settle the samples
-TAIL_REACH = Reach(0, 3)
 ROUNDING_SHARE = 0.15  # of the seconds and the gap, kept for whole sticks
 LEAST_SHARE = 0.02  # of the seconds: a search is not begun with less left
 TAIL_SHARE = 0.02  # of the gap, how exactly the worst tail is met
@@ -96,8 +96,9 @@ class Search:
 
     def improve(self) -> None:
         """Search wider and wider round the relaxation until close enough or out of time."""
-        self.within(REACHES[1], self._left() / 8)
-        self.settle_samples(SAMPLES_SHARE * self._left())
+        self.within(FIRST_REACH, self._left() / 3)
+        if self.columns.count < LARGE:  # a large farm's samples weigh little one by one
+            self.settle_samples(SAMPLES_SHARE * self._left())
         for reach in REACHES[:-1]:
             self.within(reach, self._left() / 2)
         self.bound = min(self.bound, self.within(REACHES[-1], self._left()))

@@ -20,7 +20,7 @@ from tierpole.records import schema
 from tierpole.records.chain import canonical, link
 from tierpole.records.kinds import Kind, kind_named, kind_of
 from tierpole.records.names import Names
-from tierpole.records.standing import Standing, after, keep, standings
+from tierpole.records.standing import Part, Standing
 from tierpole.records.store import Store
 
 AT_ONCE = 500  # changes looked up and written by one statement
@@ -72,8 +72,8 @@ def write(
 ) -> tuple[Receipt, ...]:
     """Write changes down in one transaction, all or none.
 
-    Raises `InputError` with every fault found, `StoreError` when they could not be kept; in both
-    cases nothing was written.
+    Raises `InputError` with every fault of the first 500 changes that have any, `StoreError` when
+    they could not be kept; in both cases nothing was written.
     """
     with store.writing() as connection:
         return write_all(connection, changes, who, at)
@@ -87,7 +87,7 @@ def write_all(
         raise InputError("entry", [Fault("entry", "who", who or None, _WHO.allowed)])
     writer = _Writer(connection, who.strip(), at or datetime.now(UTC))
     receipts, rest = list[Receipt](), iter(changes)
-    while part := list(islice(rest, AT_ONCE)):
+    while not writer.faults and (part := list(islice(rest, AT_ONCE))):
         receipts += writer.write(part)
     if writer.faults:
         raise InputError("entry", writer.faults)
@@ -105,28 +105,36 @@ class _Writer:
         self.entered_at = at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
         self.faults: list[Fault] = []
         self.names = Names(connection)
-        self.known: dict[UUID, Any] = {}  # entries read or written here, by id
+        self.known: dict[UUID, Any] = {}  # entries of the part at hand, and what they correct
         # whoever holds this row may write; everybody else waits
         locked = sa.select(schema.head.c.seq, schema.head.c.hash).with_for_update()
         self.seq, self.hash = connection.execute(locked).one()
 
-    def write(self, part: Sequence[Change]) -> list[Receipt]:
-        """Write one part; with a fault anywhere, go on looking and write nothing."""
-        self._look_up([change.id for change in part])
-        states = standings(self.connection, [change.of for change in part])
-        rows, receipts = list[dict[str, Any]](), list[Receipt]()
-        moved, ended = dict[UUID, Standing](), list[int]()
-        for change in part:
+    def write(self, changes: Sequence[Change]) -> list[Receipt]:
+        """Write one part, unless there is a fault in it."""
+        self.known.clear()
+        self._look_up([change.id for change in changes])
+        part = Part(self.connection, [change.of for change in changes])
+        receipts: list[Receipt] = []
+        for change in changes:
             if change.id in self.known:
                 receipts.append(self._again(change, self.known[change.id]))
-            elif row := self._row(change, states.get(change.of)):
-                self.known[change.id] = row
-                rows.append(row)
-                ended += self._move(change, row, states, moved)
+            elif row := self._row(change, part.of(change.of)):
+                self._add(part, row, change.noun)
                 receipts.append(_receipt(row, is_new=True))
-        if rows and not self.faults:
-            self._keep(rows, list(moved.values()), ended)
+        if not self.faults:
+            part.keep()
         return receipts
+
+    def _add(self, part: Part, row: dict[str, Any], noun: Noun | None) -> None:
+        """Add an entry to its part, and learn the name it gives."""
+        before = part.of(row["noun"])
+        old = before.name if before else None
+        part.add(row, noun)
+        self.known[row["id"]] = row
+        if not row["is_contested"]:
+            new = getattr(noun, "name", None)
+            self.names.moved(row["kind"], row["noun"], old, new, row["season"])
 
     def close(self) -> None:
         """Move the head of the chain to the last entry."""
@@ -213,36 +221,6 @@ class _Writer:
         noun = None if change.corrects else change.noun
         day = kind.day_of(noun) if noun is not None else None
         return min(day, self.today) if day else self.today
-
-    def _move(
-        self,
-        change: Change,
-        row: dict[str, Any],
-        states: dict[UUID, Standing],
-        moved: dict[UUID, Standing],
-    ) -> list[int]:
-        """Bring a noun's standing up to its new entry; the rivals it ends."""
-        before = states.get(change.of)
-        rivals = before.rivals if before else {}
-        ended = [rivals.pop(one) for one in change.corrects if one in rivals]
-        if row["is_contested"]:
-            rivals[row["id"]] = row["seq"]
-            return ended
-        now = states[change.of] = moved[change.of] = after(row, change.noun, before)
-        old = before.name if before else None
-        self.names.moved(now.kind, now.noun, old, now.name, now.season)
-        return ended
-
-    def _keep(self, rows: list[dict[str, Any]], moved: list[Standing], ended: list[int]) -> None:
-        """Add the entries; move what points to them."""
-        rival = schema.rival
-        self.connection.execute(sa.insert(schema.entry), rows)
-        keep(self.connection, moved)
-        contested = [{"seq": r["seq"], "noun": r["noun"]} for r in rows if r["is_contested"]]
-        if contested:
-            self.connection.execute(sa.insert(rival), contested)
-        if ended:
-            self.connection.execute(sa.delete(rival).where(rival.c.seq.in_(ended)))
 
 
 def _is(rule: Label, text: str) -> bool:

@@ -156,7 +156,9 @@ def known(connection: Connection, kinds: list[str], on: date, until: int | None)
 
     An entry that was contested never came in force by itself; what decided on it is an entry too.
     """
-    seen = [_ENTRY.kind.in_(kinds), _ENTRY.known_on <= on]
+    # by way of `current`, whose index finds a few lots among any number of readings
+    of_kinds = sa.select(_CURRENT.noun).where(_CURRENT.kind.in_(kinds))
+    seen = [_ENTRY.noun.in_(of_kinds), _ENTRY.known_on <= on]
     seen += [_ENTRY.seq <= until] if until is not None else []
     last = (
         sa.select(sa.func.max(_ENTRY.seq).label("last"))

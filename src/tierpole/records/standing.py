@@ -13,12 +13,12 @@ from sqlalchemy.engine import Connection
 
 from tierpole.farm import Noun
 from tierpole.records import schema
-from tierpole.records.kinds import Kind, kind_named
+from tierpole.records.kinds import kind_named
 
 _COLUMNS = tuple(column.name for column in schema.current.columns)
 
 
-@dataclass
+@dataclass(slots=True)
 class Standing:
     """One noun: what `current` says of it, the id and revision of the entry in force, rivals."""
 
@@ -37,7 +37,49 @@ class Standing:
     rivals: dict[UUID, int] = field(default_factory=dict)
 
 
-def standings(connection: Connection, nouns: Collection[UUID]) -> dict[UUID, Standing]:
+class Part:
+    """A part of the journal that is added: its entries, and the nouns they move."""
+
+    def __init__(self, connection: Connection, nouns: Collection[UUID]):
+        self._connection = connection
+        self._standing = _standings(connection, nouns)
+        self._rows: list[dict[str, Any]] = []
+        self._moved: dict[UUID, Standing] = {}
+        self._ended: list[int] = []
+
+    def of(self, noun: UUID) -> Standing | None:
+        """How a noun stands now."""
+        return self._standing.get(noun)
+
+    def add(self, row: dict[str, Any], noun: Noun | None) -> None:
+        """Take the next entry: in force, unless it is contested; the rivals it corrects end."""
+        before = self.of(row["noun"])
+        rivals = before.rivals if before else {}
+        corrected = (UUID(one) for one in row["corrects"].split())
+        self._ended += [rivals.pop(one) for one in corrected if one in rivals]
+        self._rows.append(row)
+        if row["is_contested"]:
+            rivals[row["id"]] = row["seq"]
+        else:
+            now = _after(row, noun, before, rivals)
+            self._standing[now.noun] = self._moved[now.noun] = now
+
+    def keep(self) -> None:
+        """Write the entries down, and move what points to them."""
+        if not self._rows:
+            return
+        rival, ours = schema.rival, self._connection
+        ours.execute(sa.insert(schema.entry), self._rows)
+        _keep(ours, list(self._moved.values()))
+        contested = [row for row in self._rows if row["is_contested"]]
+        if contested:
+            rows = [{"seq": row["seq"], "noun": row["noun"]} for row in contested]
+            ours.execute(sa.insert(rival), rows)
+        if self._ended:
+            ours.execute(sa.delete(rival).where(rival.c.seq.in_(self._ended)))
+
+
+def _standings(connection: Connection, nouns: Collection[UUID]) -> dict[UUID, Standing]:
     """How these nouns stand, those of them that are in the books."""
     entry, current, rival = schema.entry, schema.current, schema.rival
     wanted = sa.select(current, entry.c.id.label("entry"), entry.c.revision).join(
@@ -53,27 +95,28 @@ def standings(connection: Connection, nouns: Collection[UUID]) -> dict[UUID, Sta
     return by_noun
 
 
-def after(row: dict[str, Any], noun: Noun | None, before: Standing | None) -> Standing:
+def _after(
+    row: dict[str, Any], noun: Noun | None, before: Standing | None, rivals: dict[UUID, int]
+) -> Standing:
     """How a noun stands once the entry of a row is in force."""
-    kind = kind_named(row["kind"])
     return Standing(
         noun=row["noun"],
         seq=row["seq"],
         first=before.first if before else row["seq"],
-        kind=kind.name,
+        kind=row["kind"],
         season=row["season"],
         is_withdrawn=noun is None,
         name=getattr(noun, "name", None),
         lot=getattr(noun, "lot", None),
         place=getattr(noun, "place", None),
-        day=_day(kind, noun),
+        day=None if noun is None else kind_named(row["kind"]).day_of(noun),
         entry=row["id"],
         revision=row["revision"],
-        rivals=before.rivals if before else {},
+        rivals=rivals,
     )
 
 
-def keep(connection: Connection, moved: Collection[Standing]) -> None:
+def _keep(connection: Connection, moved: Collection[Standing]) -> None:
     """Write how these nouns stand now."""
     if not moved:
         return
@@ -82,7 +125,3 @@ def keep(connection: Connection, moved: Collection[Standing]) -> None:
     connection.execute(sa.delete(current).where(current.c.noun.in_(nouns)))
     rows = [{name: getattr(one, name) for name in _COLUMNS} for one in moved]
     connection.execute(sa.insert(current), rows)
-
-
-def _day(kind: Kind, noun: Noun | None) -> date | None:
-    return None if noun is None else kind.day_of(noun)

@@ -27,7 +27,7 @@ from tierpole.records.copies import release_of, whole
 from tierpole.records.kinds import kind_named
 from tierpole.records.migrate import upgrade
 from tierpole.records.package import AT_ONCE, DESCRIPTOR, JOURNAL, KEPT
-from tierpole.records.standing import Standing, after, keep
+from tierpole.records.standing import Part
 from tierpole.records.store import Store, address
 
 MOST = 4_000_000_000  # bytes that a package may unpack to
@@ -109,14 +109,13 @@ def _long_cells() -> Generator[None]:
 
 def _journal(connection: Connection, archive: zipfile.ZipFile, path: Path) -> None:
     """Add every entry, and bring each noun to where its last one left it."""
-    standing = _Replay()
-    with archive.open(JOURNAL) as file, _long_cells():
+    with archive.open(JOURNAL) as file:
         rows = _rows(csv.DictReader(io.TextIOWrapper(file, "utf-8", newline="")), path)
-        while part := list(islice(rows, AT_ONCE)):
-            connection.execute(sa.insert(schema.entry), [row for row, _ in part])
-            for row, noun in part:
-                standing.add(row, noun)
-    standing.keep(connection)
+        while pairs := list(islice(rows, AT_ONCE)):
+            part = Part(connection, [row["noun"] for row, _ in pairs])
+            for row, noun in pairs:
+                part.add(row, noun)
+            part.keep()
 
 
 def _rows(lines: csv.DictReader[str], path: Path) -> Iterator[tuple[dict[str, Any], Noun | None]]:
@@ -150,30 +149,3 @@ def _typed(row: dict[str, str], payload: str | None) -> dict[str, Any]:
         "known_on": date.fromisoformat(row["known_on"]),
         "is_contested": row["is_contested"] == "true",
     }
-
-
-class _Replay:
-    """Where each noun stands after a journal was read from its beginning."""
-
-    def __init__(self) -> None:
-        self._standing: dict[UUID, Standing] = {}
-
-    def add(self, row: dict[str, Any], noun: Noun | None) -> None:
-        """Take the next entry."""
-        before = self._standing.get(row["noun"])
-        rivals = before.rivals if before else {}
-        for one in row["corrects"].split():
-            rivals.pop(UUID(one), None)
-        if row["is_contested"]:
-            rivals[row["id"]] = row["seq"]
-        else:
-            self._standing[row["noun"]] = after(row, noun, before)
-
-    def keep(self, connection: Connection) -> None:
-        """Write all of it down."""
-        rest = iter(self._standing.values())
-        while part := list(islice(rest, AT_ONCE)):
-            keep(connection, part)
-            rivals = [{"seq": s, "noun": n.noun} for n in part for s in n.rivals.values()]
-            if rivals:
-                connection.execute(sa.insert(schema.rival), rivals)
