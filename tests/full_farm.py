@@ -13,12 +13,18 @@ from pathlib import Path
 from typing import Any
 
 import weather_data
+from tierpole.potency import PotencyPrior
+from tierpole.potency.learn import Learnt
+from tierpole.sources import learnt_text
 
 TEXT = (Path(__file__).parent / "data" / "scenario" / "full.toml").read_text(encoding="utf-8")
 FIRST_YEAR = "1992"
 FORECAST = """issued,date,t_min_f,t_max_f,rain_in
 2026-09-09T18:00,2026-09-10,55,78,0.0
 2026-09-09T18:00,2026-09-11,57,80,0.1
+"""
+COA = """lot,laboratory,kind,sampled_on,reported_on,plants,unit,basis,moisture,total_cbd,total_thc
+2 Bank,Own,pre-test,2026-09-03,2026-09-07,5,mg/g,as received,10,18.9,<0.45
 """
 
 
@@ -29,6 +35,10 @@ def write_farm(folder: Path, text: str = TEXT) -> Path:
     (folder / "station.csv").write_text("".join(recent), encoding="utf-8")
     beside = weather_data.DEMO.with_name("stations.csv").read_text(encoding="utf-8")
     (folder / "stations.csv").write_text(beside, encoding="utf-8")
+    (folder / "coa.csv").write_text(COA, encoding="utf-8")
+    prior = PotencyPrior(cbd_plateau=0.098, cbd_to_thc=25.5)
+    learnt = learnt_text(Learnt("Late", prior, (2025,), tests=6))
+    (folder / "late.toml").write_text(learnt, encoding="utf-8")
     (folder / "forecast.csv").write_text(FORECAST, encoding="utf-8")
     return write_scenario(folder, text)
 

@@ -13,7 +13,8 @@ from tierpole.crop.prior import COEFFICIENTS as CROP
 from tierpole.money import draw_sales
 from tierpole.outlook import make_outlook
 from tierpole.outlook.curing import barn_parameters
-from tierpole.outlook.field import field_draws, skies
+from tierpole.outlook.field import field_draws
+from tierpole.outlook.forecast import make_forecast
 from tierpole.outlook.streams import stream
 from tierpole.scenario import demo_path, read_scenario
 
@@ -108,7 +109,8 @@ class Drawn:
 
 def drawn(season, draws, seed=SEED):
     """Everything drawn for a season, from the same named streams as the outlook."""
-    sky = skies(season, draws, seed)
+    forecast = make_forecast(season, draws, seed)
+    sky = forecast.sky
     names = [variety.name for variety in season.varieties]
     variety = np.array([names.index(lot.variety) for lot in season.lots])
     priors = [flowering_prior(each) for each in season.varieties]
@@ -121,7 +123,7 @@ def drawn(season, draws, seed=SEED):
     return Drawn(
         season=season,
         sky=sky,
-        field=field_draws(season, sky, seed),
+        field=field_draws(forecast, seed),
         flowering=draw_flowering(priors, variety, draws, stream(seed, "flowering")),
         mass=draw_mass(median, draws, stream(seed, "mass"), np.array(spread)),
         losses=draw_losses(draws, stream(seed, "losses")),

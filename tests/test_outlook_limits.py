@@ -18,9 +18,11 @@ from tierpole.outlook import make_outlook
 from tierpole.outlook.calendar import CALENDAR
 from tierpole.outlook.curing import barn_parameters, curing, outside_air, stick_weight
 from tierpole.outlook.dollars import Dollars
-from tierpole.outlook.field import field_draws, skies
+from tierpole.outlook.field import field_draws
+from tierpole.outlook.forecast import make_forecast
 from tierpole.outlook.hanging import Batch, dry_hanging, hung_now
 from tierpole.outlook.legal import Legal
+from tierpole.outlook.sky import skies
 from tierpole.units import POUND
 
 LOTS, PLACES = ("1 River", "6 South bottom"), ("Fan shed", "Frame")
@@ -34,12 +36,16 @@ def base():
 
 @cache
 def crop():
-    sky = skies(base(), 24, SEED)
-    return sky, field_draws(base(), sky, SEED)
+    return grown(base())
+
+
+def grown(season, draws=24):
+    """What the field may do in a season."""
+    return field_draws(make_forecast(season, draws, SEED), SEED)
 
 
 def chances(season, sample_days=(150, 165, 180, 195)):
-    return Legal(season, crop()[1], np.array(sample_days)).chances()
+    return Legal(season, crop(), np.array(sample_days)).chances()
 
 
 def lab(**changes):
@@ -92,12 +98,14 @@ def test_a_lot_that_tested_hot_is_judged_hotter_limits():
     """A pre-test three times as hot lowers P(pass) of its lot most, and of its sister too."""
     season = smaller(demo(), ("2 Barn field", "3 Church", "6 South bottom"), ("Frame",), years=4)
     hot = season.tests[0].model_copy(update={"total_thc": 3 * season.tests[0].total_thc})
-    cool, hotter = outlook(season), outlook(replace(season, tests=(hot, *season.tests[1:])))
+    warmer = replace(season, tests=(hot, *season.tests[1:]))
+    cool, hotter = outlook(season), outlook(warmer)
     change = (hotter["p_pass"] - cool["p_pass"]).mean(("draw", "sample_day")).values
     assert change[0] < -0.1
     assert change[0] < change[1] < -0.02
     assert change[2] > change[0] + 0.1
-    assert hotter.attrs["moved_by_test"][0] > cool.attrs["moved_by_test"][0] + 0.3
+    moved = [make_forecast(one, 24, SEED).updated.moved[0] for one in (season, warmer)]
+    assert moved[1] > moved[0] + 0.3
 
 
 # --- field ---------------------------------------------------------------------------------------
@@ -124,9 +132,9 @@ def test_a_hollow_freezes_first_limits():
     losses = []
     for offset in (0.0, -1.0, -3.0):
         fields = tuple(f.model_copy(update={"night_offset": offset}) for f in season.fields)
-        cold = field_draws(replace(season, fields=fields), crop()[0], SEED)
+        cold = grown(replace(season, fields=fields))
         losses.append(cold.frost_loss)
-        assert (cold.thc == crop()[1].thc).all()
+        assert (cold.thc == crop().thc).all()
     assert (losses[1] >= losses[0]).all()
     assert (losses[2] >= losses[1]).all()
     october = [each[:, 1, base().index(date(2026, 10, 20))].mean() for each in losses]
@@ -139,13 +147,12 @@ def test_nothing_in_flower_yet_makes_the_lot_later_limits():
     none = season.flowering[0].model_copy(update={"in_flower": 0})
     without = replace(season, flowering=(), tests=())
     days = [
-        field_draws(one, skies(one, 24, SEED), SEED).flower_day.mean(axis=0)
-        for one in (without, replace(without, flowering=(none,)))
+        grown(one).flower_day.mean(axis=0) for one in (without, replace(without, flowering=(none,)))
     ]
     own, sister = days[1] - days[0]
     assert own > sister > 0.5
-    spread = field_draws(without, skies(without, 24, SEED), SEED).flower_day.std(axis=0)
-    seen = field_draws(season, skies(season, 24, SEED), SEED).flower_day.std(axis=0)
+    spread = grown(without).flower_day.std(axis=0)
+    seen = grown(season).flower_day.std(axis=0)
     assert (seen < spread).all()
 
 
@@ -154,7 +161,7 @@ def test_a_count_leaves_room_for_the_eye_that_made_it():
     season = smaller(demo(), ("5 Ridge",), ("Frame",), years=4)
     seen = replace(season, tests=())
     assert seen.flowering[0].looked_at == 40
-    days = field_draws(seen, skies(seen, 200, SEED), SEED).flower_day
+    days = grown(seen, 200).flower_day
     assert 1.2 < days.std() < 2.4
 
 
@@ -203,7 +210,7 @@ def test_sticks_already_up_against_the_barn_itself():
     200 sticks of five plants of 0.34 lb, each reckoned against a stick that sells 1.176 kg.
     """
     season, found = base(), outlook(base())
-    sky = crop()[0]
+    sky = skies(base(), 24, SEED)
     parameters, season_row = barn_parameters(sky, SEED)
     hung = Hangings(
         hang_hour=np.array([24 * season.index(date(2026, 8, 26)) + 14]),
@@ -238,7 +245,7 @@ def test_a_wetter_reading_frees_the_place_later_limits():
 
 
 def parts(season):
-    sky, field = crop()
+    sky, field = skies(base(), 24, SEED), crop()
     legal = Legal(season, field, np.array([150, 165]))
     return sky, Dollars.of(season, field, legal, SEED)
 
@@ -249,7 +256,7 @@ def test_pounds_are_kept_limits():
     _, dollars = parts(season)
     for number, lot in enumerate(season.lots):
         stick = dollars.stick_mass(number, np.array([274]))[:, 0]
-        plant = crop()[1].mass[:, number, 274] / (1 - season.market.moisture)
+        plant = crop().mass[:, number, 274] / (1 - season.market.moisture)
         plants = season.sticks_total(lot) * lot.plants_per_stick
         assert season.sticks_total(lot) * stick == pytest.approx(plants * plant, rel=1e-6)
         assert np.median(plant) == pytest.approx(lot.plant_yield, rel=0.35)
@@ -319,11 +326,11 @@ def test_what_was_hung_under_a_pass_keeps_its_worth():
     again = Sample(lot=lot, requested_on=date(2026, 9, 18), sampled_on=date(2026, 9, 21))
     hot = Test(lot=lot, kind="official", sampled_on=date(2026, 9, 21),
                reported_on=date(2026, 9, 25), plants=2, total_thc=0.008)  # fmt: skip
-    legal = Legal(late, crop()[1], np.array([170]))
+    legal = Legal(late, crop(), np.array([170]))
     cut = season.hangings[0].hung_on
     assert (legal.p_sellable(0, cut) == 1).all()
     failed = replace(late, samples=(*season.samples, again), tests=(*season.tests, hot))
-    legal = Legal(failed, crop()[1], np.array([170]))
+    legal = Legal(failed, crop(), np.array([170]))
     assert (legal.p_sellable(0, cut) == 1).all()
     assert (legal.p_sellable(0, date(2026, 9, 22)) == 0).all()
 
@@ -331,12 +338,12 @@ def test_what_was_hung_under_a_pass_keeps_its_worth():
 def test_what_was_cut_without_a_pass_is_worth_what_its_sample_may_say():
     """Pending: the chance of the sample; failed or never sampled: nothing, and its work is lost."""
     season = pending = base()
-    legal = Legal(pending, crop()[1], np.array([138]))
-    expected = legal.p_pass(crop()[1].thc[:, :, [138]].astype(float), legal.book(138))[:, 0, 0]
+    legal = Legal(pending, crop(), np.array([138]))
+    expected = legal.p_pass(crop().thc[:, :, [138]].astype(float), legal.book(138))[:, 0, 0]
     assert legal.p_sellable(0, date(2026, 8, 26)) == pytest.approx(expected)
     assert (expected > 0).all()
     unsampled = replace(pending, samples=())
-    assert (Legal(unsampled, crop()[1], np.array([138])).p_sellable(0, season.on) == 0).all()
+    assert (Legal(unsampled, crop(), np.array([138])).p_sellable(0, season.on) == 0).all()
     work = (2.5 + 0.9 + 2.3 + 0.8) / 60 * 18
     assert money_of(unsampled) == pytest.approx(-380 * (work + 2 / 523 * 18), rel=1e-4)
 

@@ -17,8 +17,10 @@ from tierpole.barn.geometry import place_capacity
 from tierpole.farm import Sample
 from tierpole.outlook import make_outlook
 from tierpole.outlook.dollars import before_harvest
-from tierpole.outlook.field import field_draws, skies
+from tierpole.outlook.field import field_draws
+from tierpole.outlook.forecast import make_forecast
 from tierpole.outlook.legal import Legal
+from tierpole.outlook.sky import skies
 from tierpole.season import DAYS
 from tierpole.units import ACRE, POUND
 from worked_farm import LOTS, day
@@ -30,13 +32,12 @@ HOT = 5  # row of the hot-prone lot
 def drawn():
     """560 draws of the 56 seasons on file, ten of each."""
     season = worked_farm.season()
-    sky = skies(season, 560, 1)
-    return sky, field_draws(season, sky, 1)
+    return field_draws(make_forecast(season, 560, 1), 1)
 
 
 def by_age(values, lot, ages):
     """Values [draw, lot, day] of a lot at days since its median flower day, [draw, age]."""
-    start = np.median(drawn()[1].flower_day[:, lot])
+    start = np.median(drawn().flower_day[:, lot])
     return values[:, lot, np.round(start + np.asarray(ages)).astype(int)]
 
 
@@ -51,7 +52,7 @@ def test_sticks_and_room_against_hand_count():
 
 def test_official_sample_against_hand_count():
     """Plants cut a lot by n0 / (1 + (n0 - 1) / acres), n0 = 299, rounded up."""
-    legal = Legal(worked_farm.season(), drawn()[1], np.arange(3))
+    legal = Legal(worked_farm.season(), drawn(), np.arange(3))
     assert legal.plants.tolist() == [1, 3, 2, 2, 3, 2, 2, 1]
 
 
@@ -79,7 +80,7 @@ def test_flowering_dates_against_hand_dates(lot, month, number):
 
     The prior here is 0.20 h and 11 days, which by hand moves these dates by a day at most.
     """
-    days = drawn()[1].flower_day[:, lot]
+    days = drawn().flower_day[:, lot]
     assert np.median(days) == pytest.approx(day(month, number), abs=2)
     # the hand dates add a residual of 4 days to 1 to 2 days of temperature
     spread = 7 if lot == 0 else 4.5
@@ -93,14 +94,14 @@ def test_days_to_the_limit_against_hand_days(lot, age):
     Where the peak itself is hardly above the limit (0.313 %), spread alone moves it by two days.
     """
     ages = np.arange(25, 70)
-    over = (by_age(drawn()[1].thc, lot, ages) > 0.003).mean(axis=0)
+    over = (by_age(drawn().thc, lot, ages) > 0.003).mean(axis=0)
     rising = slice(0, over.argmax() + 1)
     assert np.interp(0.5, over[rising], ages[rising]) == pytest.approx(age, abs=2.5)
 
 
 def test_day_neutral_variety_stays_legal():
     """Its THC peaks at 7.2 % / 27 = 0.267 %: by hand it never crosses, whatever the age."""
-    thc = drawn()[1].thc[:, 0]
+    thc = drawn().thc[:, 0]
     assert np.median(thc.max(axis=1)) == pytest.approx(0.00267, rel=0.03)
     assert (thc[:, day(8, 17)] > 0.003).mean() < 0.03
 
@@ -111,7 +112,7 @@ def test_hot_lot_against_hand_chances():
     Tm 0.407 % with log sd 0.08 lot, 0.10 season and 0.057 ratio, te 58 (sd 4), tm 28; flowering sd
     3 d; composite of 2 plants of CV 0.07; laboratory 12.6 %; passes up to 0.3 % + 0.04 %.
     """
-    season, (_, field) = worked_farm.season(), drawn()
+    season, field = worked_farm.season(), drawn()
     legal = Legal(season, field, np.arange(DAYS))
     chance = legal.p_pass(field.thc.astype(float), legal.book(day(9, 25)))
     ages = [28, 30, 32, 34, 36, 38, 40]
@@ -127,7 +128,8 @@ def test_hot_lot_against_hand_chances():
 )
 def test_frost_before_maturity_against_hand_count(month, number, shares):
     """Seasons of 56 with a night at or below 32, 28 and 25.5 °F before the cut at maturity."""
-    nights = drawn()[0].daily.t_min[:, day(8, 1) : day(month, number) + 1].min(axis=1)
+    daily = skies(worked_farm.season(), 560, 1).daily
+    nights = daily.t_min[:, day(8, 1) : day(month, number) + 1].min(axis=1)
     for fahrenheit, share in zip((32, 28, 25.5), shares, strict=True):
         if share is not None:
             found = (nights <= (fahrenheit - 32) / 1.8).mean()
@@ -137,7 +139,7 @@ def test_frost_before_maturity_against_hand_count(month, number, shares):
 @pytest.mark.parametrize(("month", "number", "damage"), [(10, 23, 0.07), (10, 27, 0.11)])
 def test_frost_damage_against_hand_mean(month, number, damage):
     """Mean of 1 - prod(1 - 0.30 / (1 + exp((T - 25.5 °F) / 1 °F))) over the 56 seasons."""
-    loss = drawn()[1].frost_loss[:, 6, day(month, number)]
+    loss = drawn().frost_loss[:, 6, day(month, number)]
     assert loss.mean() == pytest.approx(damage, abs=0.015)
 
 
@@ -146,14 +148,14 @@ def test_frost_damage_against_hand_mean(month, number, damage):
 )
 def test_content_sold_against_hand_formula(lot, age, content):
     """C / (1 + exp(-0.13 (tau - 0.45 te))) / 1.35 when a lot is mature."""
-    field = drawn()[1]
+    field = drawn()
     sold = by_age(field.cbd, lot, [age])[:, 0] / field.potency.top_to_plant[:, lot]
     assert np.median(sold) == pytest.approx(content, rel=0.06)
 
 
 def test_pounds_an_acre_against_hand_sum():
     """1,568 plants alive an acre x 0.86 lb: 1,348 lb at 10 % moisture, before losses."""
-    season, (_, field) = worked_farm.season(), drawn()
+    season, field = worked_farm.season(), drawn()
     lot = season.lots[1]
     plants = season.sticks_total(lot) * lot.plants_per_stick / (lot.area / ACRE)
     pounds = plants * np.median(field.mass[:, 1, -1]) / 0.9 / POUND

@@ -8,9 +8,11 @@ from datetime import date
 import numpy as np
 import pytest
 
+from full_farm import write_farm
 from tierpole.errors import InputError, StoreError
 from tierpole.outlook import make_outlook
-from tierpole.outlook.field import skies
+from tierpole.outlook.forecast import priors
+from tierpole.outlook.sky import skies
 from tierpole.plan import Stop, make_plan
 from tierpole.rulebook import rulebook_on
 from tierpole.scenario import demo_path, read_scenario
@@ -237,3 +239,35 @@ def test_front_royal_is_planned_under_the_rules_of_its_year(front_royal):
             assert 5 <= (cut.day - lot.sample_on).days <= 15
     for place in plan.places:
         assert (place.hanging <= place.capacity).all()
+
+
+def test_certificates_beside_a_scenario_are_its_tests(tmp_path):
+    """18.9 mg/g as received at 10 % moisture is 2.1 % of dry weight; <0.45 mg/g is under 0.05 %.
+
+    Dry basis = as received / (1 - moisture), wet basis: 7 CFR 990.1, "dry weight basis".
+    """
+    season = read_scenario(write_farm(tmp_path))
+    test = season.tests[-1]
+    assert (test.lot, test.laboratory, test.plants) == ("2 Bank", "Own", 5)
+    assert test.total_cbd == pytest.approx(0.021)
+    assert test.total_thc == pytest.approx(0.0005)
+    assert (test.cbd_below, test.thc_below) == (False, True)
+    assert "10 %" in test.note
+
+
+def test_a_certificates_fault_is_told_in_its_own_file(tmp_path):
+    """A lot that the season does not know, and a total over its parts, each where it stands."""
+    path = write_farm(tmp_path)
+    coa = tmp_path / "coa.csv"
+    coa.write_text(coa.read_text("utf-8").replace("2 Bank", "2 Bnak"), encoding="utf-8")
+    with pytest.raises(InputError, match=r"coa\.csv, certificate 1: lot must be the name of a lot"):
+        read_scenario(path)
+
+
+def test_what_was_learnt_takes_the_place_of_the_varietys_own_values(tmp_path):
+    """The file's prior is what the forecast starts from; the other variety keeps its own."""
+    season = read_scenario(write_farm(tmp_path))
+    quick, late = priors(season)
+    assert late == season.learnt[0].prior
+    assert quick.cbd_plateau == pytest.approx(0.072)
+    assert season.learnt[0].seasons == (2025,)

@@ -16,7 +16,7 @@ from enum import StrEnum
 from tierpole.compliance.verdict import dry_basis, total_thc
 from tierpole.errors import Fault
 from tierpole.evidence import Mark, Table, Value
-from tierpole.farm import TestKind
+from tierpole.farm import Test, TestKind
 
 COEFFICIENTS = Table(
     "Reading certificates",
@@ -44,6 +44,7 @@ COEFFICIENTS = Table(
 )
 
 _FACTOR = Decimal(str(COEFFICIENTS["acid_factor"]))
+_LONGEST_NOTE = 400  # characters that a test's note may have
 _NOT_DETECTED = ("nd", "n.d.", "not detected", "<loq", "< loq", "bloq", "blq", "<lod", "< lod")
 _NOT_REPORTED = ("", "nt", "not tested", "n/a", "na", "-", "--")
 
@@ -159,6 +160,31 @@ def check(printed: Printed, place: str = "the certificate") -> Certificate | tup
         moisture=reader.moisture,
         notes=tuple(dict.fromkeys(reader.notes)),
     )
+
+
+def as_test(certificate: Certificate) -> Test:
+    """A checked certificate as a test of the season, with how it was reckoned as its note."""
+    cbd, thc = certificate.total_cbd, certificate.total_thc
+    error = certificate.uncertainty
+    return Test(
+        lot=certificate.lot,
+        kind=certificate.kind,
+        sampled_on=certificate.sampled_on,
+        reported_on=certificate.reported_on,
+        plants=certificate.plants,
+        total_cbd=None if cbd is None else float(cbd.share),
+        total_thc=float(thc.share),
+        cbd_below=cbd is not None and cbd.is_below,
+        thc_below=thc.is_below,
+        uncertainty=None if error is None else float(error),
+        laboratory=certificate.laboratory,
+        note=_note(certificate.notes),
+    )
+
+
+def _note(notes: tuple[str, ...]) -> str:
+    text = "; ".join(notes)
+    return text if len(text) <= _LONGEST_NOTE else f"{text[: _LONGEST_NOTE - 1]}…"
 
 
 @dataclass(frozen=True)

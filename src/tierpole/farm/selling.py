@@ -123,6 +123,8 @@ class Sampler(Noun):
 class Laboratory(Noun):
     """Error of the laboratory that runs the official sample, as shares of the result.
 
+    `pretest_delay` is how long the grower waits for a test of his own, wherever it is made.
+
     `uncertainty` is the measurement uncertainty printed on the certificate: an allowance in the
     pass rule, never the spread of results.
     """
@@ -131,3 +133,4 @@ class Laboratory(Noun):
     uncertainty: Annotated[float, Measure("a share", "0 %", "0.3 %")] = 0.0004
     repeatability: Share = 0.04
     between_labs: Share = 0.12
+    pretest_delay: Annotated[float, Measure("a number of days", "0 days", "60 days")] = 4.0

@@ -7,7 +7,7 @@ from enum import StrEnum
 from typing import Annotated
 
 from tierpole.farm.land import Date, Name, Note
-from tierpole.farm.measure import Count, Measure, Noun
+from tierpole.farm.measure import Count, Label, Measure, Noun
 
 Potency = Annotated[float, Measure("a share", "0 %", "40 %")]
 
@@ -24,7 +24,10 @@ class TestKind(StrEnum):
 
 
 class Test(Noun):
-    """A certificate of analysis (COA): total CBD and total THC, dry basis, of `plants` tops."""
+    """A certificate of analysis (COA): total CBD and total THC, dry basis, of `plants` tops.
+
+    With `cbd_below` or `thc_below` the content is the limit of quantification that it stayed under.
+    """
 
     __test__ = False
 
@@ -35,7 +38,10 @@ class Test(Noun):
     plants: Annotated[int, Count(1, 500)]
     total_cbd: Potency | None = None
     total_thc: Potency
+    cbd_below: bool = False
+    thc_below: bool = False
     uncertainty: Annotated[float, Measure("a share", "0 %", "1 %")] | None = None
+    laboratory: Annotated[str, Label(empty=True)] = ""
     note: Note = ""
 
     @property

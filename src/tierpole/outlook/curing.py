@@ -15,7 +15,7 @@ from tierpole.barn import BarnDraws, OutsideAir, draw_barn_parameters, dry_table
 from tierpole.evidence import Mark, Table, Value
 from tierpole.farm import Lot
 from tierpole.moist_air import station_pressure
-from tierpole.outlook.field import Skies
+from tierpole.outlook.sky import Skies
 from tierpole.outlook.streams import stream
 from tierpole.progress import Tick
 from tierpole.season import Season

@@ -19,7 +19,7 @@ from tierpole.outlook.curing import (
     stick_weight,
 )
 from tierpole.outlook.dollars import Dollars
-from tierpole.outlook.field import Skies, skies
+from tierpole.outlook.sky import Skies, skies
 from tierpole.season import Season
 
 Array = np.ndarray

@@ -8,10 +8,12 @@ import xarray as xr
 from tierpole.outlook.calendar import Calendar, calendar
 from tierpole.outlook.curing import LOADS, Curing, Tables, curing
 from tierpole.outlook.dollars import Dollars
-from tierpole.outlook.field import FieldDraws, Skies, field_draws, skies
+from tierpole.outlook.field import FieldDraws, field_draws
+from tierpole.outlook.forecast import Forecast, make_forecast
 from tierpole.outlook.hanging import hung_now
 from tierpole.outlook.legal import Legal
 from tierpole.outlook.schema import VARIABLES, attributes, validate
+from tierpole.outlook.sky import Skies
 from tierpole.progress import Tick, part_of, silent
 from tierpole.season import Season
 
@@ -24,18 +26,20 @@ def make_outlook(
     seed: int = 1,
     tables: Tables | None = None,
     tick: Tick | None = None,
+    forecast: Forecast | None = None,
 ) -> xr.Dataset:
     """What may happen this season, as `draws` possible seasons.
 
     `tables` is any mapping that keeps the drying table between runs; `tick(step, share)` hears of
-    progress and may raise to stop. Same season, draws and seed, same Outlook. The variables are
-    those of `outlook.schema`.
+    progress and may raise to stop; `forecast` is one already made of the same season, draws and
+    seed. Same three, same Outlook. The variables are those of `outlook.schema`.
     """
     tick = tick or silent
-    tick("weather", 0.0)
-    sky = skies(season, draws, seed)
-    tick("field", 0.05)
-    field = field_draws(season, sky, seed)
+    tick("weather and potency", 0.0)
+    forecast = forecast or make_forecast(season, draws, seed)
+    sky = forecast.sky
+    tick("field", 0.1)
+    field = field_draws(forecast, seed)
     days = calendar(season, field.flower_day)
     tick("drying table", 0.15)
     drying = curing(season, sky, days.cut_days, seed, tables, part_of(tick, 0.15, 0.85))
@@ -83,9 +87,7 @@ def _join(
         "paid_share": dollars.sales.paid_share,
         "free_day": hung.free_day,
     }
-    outlook = _dataset(season, sky, days, arrays, seed)
-    outlook.attrs["moved_by_test"] = field.moved_by_test.tolist()
-    return outlook
+    return _dataset(season, sky, days, arrays, seed)
 
 
 def _dataset(

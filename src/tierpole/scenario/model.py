@@ -26,13 +26,22 @@ from tierpole.farm import (
 from tierpole.farm.land import Date
 from tierpole.farm.measure import Count, Label
 
+FileName = Annotated[str, Label(longest=200)]
+
 
 class WeatherFiles(Noun):
     """Where the weather comes from: a station file, beside the scenario or built in."""
 
-    station: Annotated[str, Label(longest=200)]
-    forecast: Annotated[str, Label(longest=200)] | None = None
+    station: FileName
+    forecast: FileName | None = None
     stand_in_year: Annotated[int, Count(1900, 2100)] | None = None
+
+
+class Files(Noun):
+    """Files beside the scenario that say more: certificates, and what earlier seasons taught."""
+
+    certificates: tuple[FileName, ...] = ()
+    learnt: tuple[FileName, ...] = ()
 
 
 class Scenario(Noun):
@@ -42,6 +51,7 @@ class Scenario(Noun):
     on: Date
     farm: Farm
     weather: WeatherFiles
+    files: Files = Files()
     fields: tuple[Field, ...]
     varieties: tuple[Variety, ...]
     lots: tuple[Lot, ...]
@@ -59,4 +69,4 @@ class Scenario(Noun):
     flowering: tuple[Flowering, ...] = ()
 
 
-SHARED = tuple(name for name in Scenario.model_fields if name not in ("season", "weather"))
+SHARED = tuple(name for name in Scenario.model_fields if name not in ("season", "weather", "files"))

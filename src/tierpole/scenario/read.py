@@ -12,12 +12,14 @@ from typing import Any
 from pydantic import ValidationError
 
 from tierpole.errors import Fault, InputError, StoreError
+from tierpole.scenario.beside import Beside, read_beside
 from tierpole.scenario.faults import faults_of
 from tierpole.scenario.model import SHARED, Scenario, WeatherFiles
 from tierpole.scenario.salvage import Unsound, salvage, unsound_in
 from tierpole.scenario.toml import Written, line_of, lines_of, read_toml
 from tierpole.scenario.weather import Weather, read_weather
 from tierpole.season import Draft, Season, faults, remarks
+from tierpole.season.draft import place
 
 
 @dataclass(frozen=True)
@@ -55,8 +57,10 @@ def _read(path: Path, on: date | None) -> Season:
         raise InputError(path.name, written.faults)
     scenario, found, unsound = _validated(written.tables)
     weather, more = _weather(scenario, unsound, path)
-    season = _season(scenario, weather, path, on)
-    found += [*more, *(_asked(fault, on) for fault in faults(Draft(season, unsound)))]
+    beside, wrong = _beside(scenario, unsound, path)
+    season = _season(scenario, weather, beside, path, on)
+    found += [*more, *wrong, *(_asked(fault, on) for fault in faults(Draft(season, unsound)))]
+    found = [_where_from(fault, len(scenario.tests), beside) for fault in found]
     if found:
         raise InputError(path.name, _in_order(found, written))
     return season
@@ -94,9 +98,19 @@ def _weather(
     return read_weather(scenario.weather, scenario.season, path)
 
 
-def _season(scenario: Scenario, weather: Weather | None, path: Path, on: date | None) -> Season:
+def _beside(scenario: Scenario, unsound: Unsound, path: Path) -> tuple[Beside, list[Fault]]:
+    if "files" in {table for table, _ in unsound}:
+        return Beside(), []
+    return read_beside(scenario.files, path)
+
+
+def _season(
+    scenario: Scenario, weather: Weather | None, beside: Beside, path: Path, on: date | None
+) -> Season:
     """The season of a scenario; without weather it is only good to be checked."""
     known: dict[str, Any] = {name: getattr(scenario, name) for name in SHARED}
+    known["tests"] = (*known["tests"], *beside.tests)
+    known["learnt"] = beside.learnt
     known |= vars(weather) if weather else {"past_weather": None, "this_weather": None}
     known |= {"on": on} if on else {}
     files: WeatherFiles | None = scenario.weather  # None when its table was not sound
@@ -108,6 +122,14 @@ def _asked(fault: Fault, on: date | None) -> Fault:
     """A day that was asked for is not the file's fault."""
     is_day = on is not None and (fault.place, fault.field) == ("scenario", "on")
     return replace(fault, place="asked for") if is_day else fault
+
+
+def _where_from(fault: Fault, written: int, beside: Beside) -> Fault:
+    """A certificate's fault stands in its own file, not in the scenario's `written` tests."""
+    for number, origin in enumerate(beside.origins, start=written):
+        if fault.place.startswith(place("tests", number)):
+            return replace(fault, place=origin)
+    return fault
 
 
 def _in_order(found: Iterable[Fault], written: Written) -> list[Fault]:

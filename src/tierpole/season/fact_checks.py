@@ -215,6 +215,30 @@ def sightings_are_possible(draft: Draft) -> Iterator[Fault]:
             )
 
 
+def limits_stand_in(draft: Draft) -> Iterator[Fault]:
+    """A content said to be below its limit has that limit written."""
+    for row in draft.rows("tests"):
+        if row.noun.cbd_below and row.noun.total_cbd is None:
+            yield row.fault("total_cbd", None, "the limit that CBD stayed below")
+        if row.noun.thc_below and not row.noun.total_thc:
+            yield row.fault("total_thc", 0, "the limit that THC stayed below, above 0")
+
+
+def learnt_is_of_varieties(draft: Draft) -> Iterator[Fault]:
+    """What was learnt is of varieties of this season, each once."""
+    known = _names(draft, "varieties")
+    if known is None:
+        return
+    seen: set[str] = set()
+    for learnt in draft.season.learnt:
+        if learnt.variety not in known:
+            allowed = f"files on varieties written here ({', '.join(known)})"
+            yield Fault("files", "learnt", learnt.variety, allowed)
+        elif learnt.variety in seen:
+            yield Fault("files", "learnt", learnt.variety, "one file for each variety")
+        seen.add(learnt.variety)
+
+
 CHECKS: tuple[Check, ...] = (
     names_differ,
     references_exist,
@@ -226,4 +250,6 @@ CHECKS: tuple[Check, ...] = (
     hangings_find_room,
     readings_are_of_hangings,
     sightings_are_possible,
+    limits_stand_in,
+    learnt_is_of_varieties,
 )

@@ -37,6 +37,7 @@ from tierpole.farm import (
 from tierpole.units import ACRE
 
 if TYPE_CHECKING:
+    from tierpole.potency.learn import Learnt
     from tierpole.weather import DailyRecord, Forecast
 
 FIRST_DAY = (4, 1)
@@ -85,6 +86,7 @@ class Season:
     hangings: tuple[Hanging, ...] = ()
     readings: tuple[Reading, ...] = ()
     flowering: tuple[Flowering, ...] = ()
+    learnt: tuple[Learnt, ...] = ()
     source: str = field(default="")
 
     @property

@@ -1,7 +1,9 @@
 """Readers and fetchers of outside files: stations, normals, typical years, forecasts."""
 
+from tierpole.sources.certificates import read_certificates
 from tierpole.sources.fetch import GHCN_DAILY, Update, update_station
 from tierpole.sources.forecast_file import read_forecast
+from tierpole.sources.learning import learnt_text, read_learnt
 from tierpole.sources.normals import FreezeNormals, read_freeze_normals
 from tierpole.sources.stations import read_station
 from tierpole.sources.typical_year import TypicalYear, read_typical_year
@@ -11,8 +13,11 @@ __all__ = [
     "FreezeNormals",
     "TypicalYear",
     "Update",
+    "learnt_text",
+    "read_certificates",
     "read_forecast",
     "read_freeze_normals",
+    "read_learnt",
     "read_station",
     "read_typical_year",
     "update_station",
