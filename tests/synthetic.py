@@ -36,6 +36,7 @@ from tierpole.farm import (
     Variety,
     Weekday,
 )
+from tierpole.outlook.report import Fan, IfRead, LotForecast, Told
 from tierpole.outlook.schema import VARIABLES, attributes, validate
 from tierpole.outlook.summary import Summary, summarise
 from tierpole.plan.result import (
@@ -50,6 +51,7 @@ from tierpole.plan.result import (
     Round,
     Worth,
 )
+from tierpole.plan.testing import Testing, TestWorth
 from tierpole.season import DAYS, Season
 from tierpole.weather.record import DailyRecord, Station
 
@@ -251,6 +253,39 @@ def _cuts(lot: str, place: str, first: date, sticks: tuple[int, ...], dry: int) 
 
 
 @cache
+def lot_forecast(lot: str) -> LotForecast:
+    """What is known of a lot: its own curves, higher before its test, and five readings."""
+    a, o = season(), outlook()
+    days = tuple(d.astype("datetime64[D]").item() for d in o.sample_day.values)
+    p_pass = o.p_pass.sel(lot=lot).mean("draw").values
+    cbd, thc = (
+        Fan.of(o[name].sel(lot=lot).transpose("draw", "day").values) for name in ("cbd", "thc")
+    )
+    higher = Fan(1.3 * thc.low, 1.3 * thc.median, 1.3 * thc.high)
+    reads = np.linspace(0.0008, 0.0024, 5)
+    chances = [p_pass ** (read / 0.0016) for read in reads]
+    if_read = [
+        IfRead(float(read), chance, number < 4)
+        for number, (read, chance) in enumerate(zip(reads, chances, strict=True))
+    ]
+    told = tuple(Told(n, -0.26, 0.9) for n, test in enumerate(a.tests) if test.lot == lot)
+    return LotForecast(
+        lot, days, p_pass, 0.95 * p_pass, cbd, thc, cbd, higher, told, True,
+        "This forecast is reliable, because groups of chains agree.", ON, 5,
+        tuple(if_read),
+    )  # fmt: skip
+
+
+def testing(gain: float, sample: date) -> Testing:
+    """Three tests of a lot; the middle one is worth most."""
+    days = [sample - timedelta(days=d) for d in (14, 11, 8)]
+    tests = [
+        TestWorth(day, day + timedelta(days=4), 5, gain * share, 75.0)
+        for day, share in zip(days, (0.6, 1.0, 0.3), strict=True)
+    ]
+    return Testing(tuple(tests), tests[1], 3 * gain)
+
+
 def plan() -> Plan:
     """A plan for the season above: three samples to call, cuts into all three places."""
     a = season()
@@ -260,6 +295,7 @@ def plan() -> Plan:
         return float(p_pass.sel(lot=lot, sample_day=np.datetime64(on)))
 
     def growing(lot: str, sample: date, left: int, cuts: list[PlannedCut], money: float) -> LotPlan:
+        known = lot_forecast(lot)
         p = chance(lot, sample)
         window = (sample + timedelta(days=5), sample + timedelta(days=30))
         return LotPlan(
@@ -271,6 +307,7 @@ def plan() -> Plan:
                 Reason("a week later", (
                     ("CBD", 460.0), ("pass risk", -890.0), ("frost", -120.0), ("labour", 15.0))),
             ),
+            known, testing(money / 80, sample),
         )  # fmt: skip
 
     lots = (

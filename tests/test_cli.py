@@ -311,7 +311,7 @@ def test_ctrl_c_prints_the_best_plan(farm, tmp_path):
 
 
 def test_ctrl_c_before_there_is_a_plan(farm, tmp_path):
-    status, out, err = stopped_at("weather", farm, tmp_path, "text")
+    status, out, err = stopped_at("weather and potency", farm, tmp_path, "text")
     assert (status, out) == (4, "")
     assert err.endswith("The work was stopped before there was a plan.\n")
 

@@ -243,24 +243,44 @@ def test_week_limits_assumed():
     assert [number.assumed for number in tested] == [False]
 
 
-@pytest.mark.parametrize(
-    ("changes", "expected"),
-    [
-        ({}, "Another pre-test of 6 South bottom"),
-        ({"tests": ()}, "A pre-test of 6 South bottom would help most: none is in"),
-    ],
-)
-def test_most_helpful_limits(changes, expected):
-    """The measurement asked for is of the lot likeliest to fail."""
-    lots = [lot for lot in PLAN.lots if lot.p_pass is not None]
-    assert min(lots, key=lambda lot: lot.p_pass).lot == "6 South bottom"
-    assert parts.most_helpful(replace(SEASON, **changes), PLAN).startswith(expected)
+def test_most_helpful_limits():
+    """The test that brings most over its fee is asked for; 11,400 / 80 = 142.5, its fee 75."""
+    assert parts.most_helpful(SEASON, PLAN).startswith(
+        "One more test of 2 Barn field, 5 tops cut about Friday 28 August, is worth about $140"
+    )
 
 
-def test_most_helpful_limits_sure_lots():
-    """When every lot is all but sure, counting plants is what is left to ask for."""
-    sure = replace(PLAN, lots=tuple(replace(lot, p_pass=0.99) for lot in PLAN.lots))
-    assert parts.most_helpful(SEASON, sure).startswith("Counting the plants alive in 2 Barn field")
+def test_most_helpful_limits_when_no_test_pays():
+    """When no test pays its fee, counting plants is what is left to ask for; then nothing is."""
+    none = replace(PLAN, lots=tuple(_without_gain(lot) for lot in PLAN.lots))
+    told = parts.most_helpful(SEASON, none)
+    assert told.startswith("Counting the plants alive in 2 Barn field")
+    assert told.endswith("no test would pay its fee now.")
+    counted = tuple(lot.model_copy(update={"plants_counted": 900}) for lot in SEASON.lots)
+    season = replace(SEASON, lots=counted)
+    assert parts.most_helpful(season, none) == "No test would pay its fee now."
+
+
+def _without_gain(lot):
+    if lot.testing is None:
+        return lot
+    nothing = replace(lot.testing.best, gain=0.0)
+    return replace(lot, testing=replace(lot.testing, by_day=(nothing,), best=nothing))
+
+
+def test_lot_limits_next_test():
+    """The page says what each reading would mean, what the test is worth, what the last one did."""
+    view = _view("lot", "6 South bottom", "us")
+    assert view.if_read is not None
+    assert "if it reads 0.20 %" in view.if_read.sentence
+    assert view.if_read.table.rows[-1][1].startswith("too far from what is known")
+    assert view.worth_of_test is not None
+    assert view.worth_of_test.sentence.startswith("One more test of 6 South bottom")
+    assert [row[2] for row in view.worth_of_test.table.rows] == ["$70", "$120", "$35"]
+    test = next(record for record in view.records if "pre-test" in record.what)
+    assert "lowered the THC expected by 23%" in test.what
+    passed = _view("lot", "1 River", "us")
+    assert (passed.if_read, passed.worth_of_test) == (None, None)
 
 
 # --- lot, place, season, rules --------------------------------------------------------------------

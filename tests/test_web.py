@@ -164,7 +164,9 @@ def test_page_limits_charts(client, office):
     page = _Page(text)
     model = office.view("lot", "6 South bottom", "us")
     names = [a["aria-label"] for a in page.all("div") if a.get("role") == "img"]
-    charts = (model.passing, model.thc, model.cbd, model.worth)
+    charts = (
+        model.passing, model.thc, model.cbd, model.worth, model.if_read, model.worth_of_test
+    )  # fmt: skip
     assert names == [chart.sentence for chart in charts]
     assert all(chart.page_json in text for chart in charts)
     assert len(page.all("details")) >= len(charts)

@@ -54,6 +54,7 @@ def potency(
     layers = [
         *(_limit_layers(season) if analyte == "thc" else []),
         *marks.fan(rows, marks.days_axis(first, last), y),
+        *_before_layers(season, plan.lot(lot), analyte, first, last),
         *_test_layers(season.laboratory, tests, analyte, first + (last - first) / 4),
         *marks.today(season.on),
         *marks.chosen(plan.lot(lot).sample_on),
@@ -61,6 +62,32 @@ def potency(
     now = summarise(draws[:, max(0, (season.on - first).days)])
     return finish(layers, 300, _potency_sentence(season, outlook, lot, analyte, now),
                   _potency_table(analyte, rows, tests))  # fmt: skip
+
+
+def _before_layers(
+    season: Season, lot: LotPlan, analyte: Analyte, first: date, last: date
+) -> list[alt.Chart]:
+    """What was expected before the tests, as the outline of its band and its middle."""
+    known = lot.forecast
+    if known is None or not known.told:
+        return []
+    fan = known.thc_before if analyte == "thc" else known.cbd_before
+    edges = {"low": fan.low, "middle": fan.median, "high": fan.high}
+    rows: list[Row] = [
+        {"day": season.day(n), **{name: 100 * float(edge[n]) for name, edge in edges.items()}}
+        for n in range(season.index(first), season.index(last) + 1)
+    ]
+    base = layer(rows)
+    lines = [
+        base.mark_line(style="soft", strokeDash=dash, strokeWidth=1.2, clip=True).encode(
+            x=DAY, y=alt.Y(f"{edge}:Q"))
+        for edge, dash in (("low", [1, 3]), ("middle", [5, 4]), ("high", [1, 3]))
+    ]  # fmt: skip
+    named = layer([{**rows[-len(rows) // 5], "says": "before the tests"}])
+    return [
+        *lines,
+        *marks.written(named, x=DAY, y=alt.Y("middle:Q"), style="soft", align="left", dy=12),
+    ]
 
 
 def _between(

@@ -80,18 +80,20 @@ class Office:
 
     def work(self, tick: Tick | None = None) -> Plan:
         """Make the outlook and the plan; `Stopped` carries the best plan when there is one."""
-        from tierpole.outlook import make_outlook
+        from tierpole.outlook import make_forecast, make_outlook
         from tierpole.plan import Stop, make_plan
 
         report = self._reporter(tick)
         wanted = self.settings
         try:
+            report("weather and potency", 0.0)
+            forecast = make_forecast(self.season, wanted.draws, wanted.seed)
             self.outlook = make_outlook(
-                self.season, wanted.draws, wanted.seed, tables=self._tables,
+                self.season, wanted.draws, wanted.seed, tables=self._tables, forecast=forecast,
                 tick=lambda step, share: report(step, 0.5 * share),
             )  # fmt: skip
             plan = make_plan(
-                self.season, self.outlook, stop=Stop(seconds=wanted.seconds),
+                self.season, self.outlook, stop=Stop(seconds=wanted.seconds), forecast=forecast,
                 tick=lambda step, share: report(step, 0.5 + 0.5 * share),
             )  # fmt: skip
         except TierpoleError as error:

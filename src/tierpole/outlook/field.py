@@ -34,13 +34,12 @@ class FieldDraws:
 def field_draws(forecast: Forecast, seed: int) -> FieldDraws:
     """What a forecast of flowering and potency, biomass and losses make of every lot."""
     season, flower_day = forecast.season, forecast.flower_day
-    cbd, thc = forecast.curves()
     frost, other = _losses(season, forecast.sky, flower_day, seed)
     return FieldDraws(
         flower_day=flower_day,
-        potency=forecast.updated.draws,
-        cbd=cbd,
-        thc=thc,
+        potency=forecast.potency,
+        cbd=forecast.cbd,
+        thc=forecast.thc,
         mass=_mass(season, flower_day, len(flower_day), seed),
         frost_loss=frost,
         other_loss=other,

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
+from functools import cached_property
 
 import numpy as np
 
@@ -37,6 +39,7 @@ from tierpole.weather import DAY_OF_YEAR, day_length
 
 Array = np.ndarray
 
+OWN_LABORATORY = "the laboratory of your own tests"
 MATERIAL = {
     TestKind.PRETEST: Material.TOPS,
     TestKind.OFFICIAL: Material.TOPS,
@@ -66,12 +69,27 @@ class Forecast:
         """Flower initiation [draw, lot], a day index."""
         return self.updated.flower_day
 
-    def curves(self) -> tuple[Array, Array]:
-        """Total CBD and total THC of the tops [draw, lot, day], after the tests."""
-        return curves(self.updated.draws, self.updated.flower_day, np.arange(DAYS, dtype=float))
+    @property
+    def potency(self) -> PotencyDraws:
+        """What shapes the curves, after the tests."""
+        return self.updated.draws
+
+    @property
+    def cbd(self) -> Array:
+        """Total CBD of the tops [draw, lot, day], after the tests."""
+        return self._after[0]
+
+    @property
+    def thc(self) -> Array:
+        """Total THC of the tops of true-to-type plants [draw, lot, day], after the tests."""
+        return self._after[1]
+
+    @cached_property
+    def _after(self) -> tuple[Array, Array]:
+        return curves(self.potency, self.flower_day, np.arange(DAYS, dtype=float))
 
     def curves_before(self) -> tuple[Array, Array]:
-        """The same as they stood before any test [draw, lot, day]."""
+        """Total CBD and total THC [draw, lot, day] as they stood before any test."""
         return curves(self.before, self.flower_day_before, np.arange(DAYS, dtype=float))
 
 
@@ -85,6 +103,22 @@ def make_forecast(season: Season, draws: int = 500, seed: int = 1) -> Forecast:
     rows, tests = _tests(season)
     updated = update(before, flower_day, tests, stream(seed, "tests"))
     return Forecast(season, sky, before, flower_day, tests, rows, updated)
+
+
+def planned_test(forecast: Forecast, lot: int, day: date, plants: int) -> PotencyTest:
+    """A test of one's own not yet taken: by the laboratory that ran the last one."""
+    season = forecast.season
+    own = [test for test in season.tests if test.kind is TestKind.PRETEST]
+    laboratory = laboratory_of(season, own[-1]) if own else OWN_LABORATORY
+    lab = season.laboratory
+    return PotencyTest(
+        lot=lot,
+        day=float(season.index(day)),
+        plants=plants,
+        laboratory=laboratory,
+        precision_thc=Precision(lab.repeatability, lab.between_labs),
+        precision_cbd=PRECISION_CBD,
+    )
 
 
 def variety_of_lots(season: Season) -> Array:
@@ -104,7 +138,7 @@ def laboratory_of(season: Season, test: Test) -> str:
     if test.laboratory:
         return test.laboratory
     is_official = test.kind is TestKind.OFFICIAL
-    return season.laboratory.name if is_official else "the laboratory of your own tests"
+    return season.laboratory.name if is_official else OWN_LABORATORY
 
 
 def _flower_day(season: Season, sky: Skies, variety: Array, seed: int) -> Array:

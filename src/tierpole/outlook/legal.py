@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
+from typing import Protocol
 
 import numpy as np
 
@@ -19,12 +20,30 @@ from tierpole.compliance import (
 )
 from tierpole.compliance.status import has_passed, official, ruling
 from tierpole.farm import Lot
-from tierpole.outlook.field import FieldDraws
-from tierpole.potency import Precision
+from tierpole.potency import PotencyDraws, Precision
 from tierpole.rulebook import Rulebook, rulebook_on
 from tierpole.season import Season
 
 Array = np.ndarray
+
+
+class Potent(Protocol):
+    """Whatever says what lots hold: a forecast, or what the field makes of it."""
+
+    @property
+    def flower_day(self) -> Array:
+        """Flower initiation [draw, lot]."""
+        ...
+
+    @property
+    def potency(self) -> PotencyDraws:
+        """What shapes the curves."""
+        ...
+
+    @property
+    def thc(self) -> Array:
+        """Total THC [draw, lot, day]."""
+        ...
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,7 +51,7 @@ class Legal:
     """Chances [draw, lot, sample_day], given each draw's truth, and the composite behind them."""
 
     season: Season
-    field: FieldDraws
+    field: Potent
     sample_days: Array
 
     @cached_property

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from math import ceil
 
 import numpy as np
 
 from tierpole.compliance import LotState, rule_breaches
+from tierpole.outlook.forecast import Forecast
 from tierpole.outlook.legal import ruling_book
+from tierpole.outlook.report import LotForecast, report
 from tierpole.outlook.summary import summarise
 from tierpole.plan.harvest import Drying, Harvest
 from tierpole.plan.problem import NO_SAMPLE, Schedule
@@ -25,6 +28,7 @@ from tierpole.plan.result import (
     Worth,
 )
 from tierpole.plan.risk import Risk
+from tierpole.plan.testing import Testing, worth_of_tests
 from tierpole.plan.thumb import RULES, follow
 from tierpole.plan.value import Valuation, revalue
 from tierpole.plan.worth import (
@@ -41,26 +45,55 @@ from tierpole.rulebook import rule_changes, rulebook_on
 from tierpole.season import DAYS, Season
 
 Array = np.ndarray
+SETTLED_SHARE = 0.005  # of the money decided on, below which two rounds are the same
 MOST_CHANGES = 5  # shown; each takes two searches
 
 
+@dataclass(frozen=True, eq=False)
+class Settled:
+    """A schedule with its drying re-simulated, and what it is worth then, draw by draw."""
+
+    harvest: Harvest
+    schedule: Schedule
+    valuation: Valuation
+    drying: Drying
+    report: Round
+
+    @property
+    def value(self) -> float:
+        """Mean dollars over the draws, re-simulated."""
+        return self.report.resimulated
+
+    def is_close_to(self, before: float | None) -> bool:
+        """True when the money the plan decides on hardly changed since the round before."""
+        if before is None:
+            return False
+        decided = self.value - float(self.valuation.pieces["fixed"].mean())
+        return abs(self.value - before) < SETTLED_SHARE * abs(decided)
+
+
 def assemble(
-    harvest: Harvest,
-    schedule: Schedule,
-    valuation: Valuation,
-    drying: Drying,
+    settled: Settled,
     rounds: tuple[Round, ...],
     risk: Risk,
     explain: bool,
     stopped: bool,
     tick: Tick,
+    forecast: Forecast | None = None,
 ) -> Plan:
-    """The plan of a schedule; `explain` adds reasons, worth and rules of thumb."""
-    why = _reasons(harvest, schedule, drying, risk, tick) if explain else {}
+    """The plan of a schedule; `explain` adds reasons, worth, rules of thumb and tests to take."""
+    harvest, schedule, valuation = settled.harvest, settled.schedule, settled.valuation
+    why = _reasons(settled, risk, tick) if explain else {}
+    potency = _potency(harvest, forecast) if forecast else ()
+    tests = _testing(harvest, schedule, forecast, tick) if explain and forecast else {}
     return Plan(
         made_for=harvest.season.on,
         lots=tuple(
-            _lot_plan(harvest, schedule, valuation, lot, why.get(lot, ()))
+            replace(
+                _lot_plan(harvest, schedule, valuation, lot, why.get(lot, ())),
+                forecast=potency[lot] if potency else None,
+                testing=tests.get(lot),
+            )
             for lot in range(len(harvest.season.lots))
         ),
         places=_places(harvest, schedule),
@@ -92,15 +125,30 @@ def broken_rules(season: Season) -> list[str]:
     ]
 
 
-def _reasons(
-    harvest: Harvest, schedule: Schedule, drying: Drying, risk: Risk, tick: Tick
-) -> dict[int, tuple[Reason, ...]]:
+def _reasons(settled: Settled, risk: Risk, tick: Tick) -> dict[int, tuple[Reason, ...]]:
+    harvest, schedule, drying = settled.harvest, settled.schedule, settled.drying
     lots = range(len(harvest.season.lots))
     found = {}
     for lot in lots:
         tick("reasons", 0.7 * lot / len(lots))
         found[lot] = reasons(harvest, schedule, drying, risk, lot)
     return found
+
+
+def _potency(harvest: Harvest, forecast: Forecast) -> tuple[LotForecast, ...]:
+    """What the forecast says of each lot, on the sample days of the outlook."""
+    season, outlook = harvest.season, harvest.outlook
+    days = [season.index(d.astype("datetime64[D]").item()) for d in outlook["sample_day"].values]
+    chances = {name: outlook[name].values for name in ("p_pass", "p_buyer_pass")}
+    return report(forecast, np.array(days), chances)
+
+
+def _testing(
+    harvest: Harvest, schedule: Schedule, forecast: Forecast, tick: Tick
+) -> dict[int, Testing | None]:
+    tick("what a test is worth", 0.7)
+    lots = range(len(harvest.season.lots))
+    return {lot: worth_of_tests(harvest, schedule, forecast, lot) for lot in lots}
 
 
 def _lot_plan(
@@ -250,10 +298,14 @@ def _hot(harvest: Harvest, schedule: Schedule) -> float:
     return float(sum(1.0 - chance for chance in chances if chance is not None))
 
 
+def _sticks(count: int) -> str:
+    return "1 stick" if count == 1 else f"{count:,} sticks"
+
+
 def _notes(harvest: Harvest, schedule: Schedule) -> list[str]:
     """What the plan leaves short, and what changes under it."""
     notes = [
-        f"{schedule.left[lot]:,} sticks of {name} are left standing."
+        f"Left standing: {_sticks(schedule.left[lot])} of {name}."
         for lot, name in enumerate(harvest.problem.lots)
         if schedule.left[lot] > 0
     ]

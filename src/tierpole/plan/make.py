@@ -2,25 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import xarray as xr
 
 from tierpole.errors import SolveError, Stopped
-from tierpole.plan.assemble import assemble
+from tierpole.outlook.forecast import Forecast
+from tierpole.plan.assemble import Settled, assemble
 from tierpole.plan.drying import dry_again
 from tierpole.plan.harvest import Drying, Harvest, make_harvest, usual_drying
 from tierpole.plan.problem import Schedule
 from tierpole.plan.result import Plan, Round
 from tierpole.plan.risk import Risk
 from tierpole.plan.solve import Stop, solve
-from tierpole.plan.value import Valuation, revalue
+from tierpole.plan.value import revalue
 from tierpole.progress import Tick, part_of, silent
 from tierpole.season import Season
 
 MOST_ROUNDS = 3
 SETTLED_DAYS = 1  # no hanging moves by more
-SETTLED_SHARE = 0.005  # nor the value by as much
 
 
 def make_plan(
@@ -30,15 +28,17 @@ def make_plan(
     risk: Risk | None = None,
     tick: Tick | None = None,
     explain: bool = True,
+    forecast: Forecast | None = None,
 ) -> Plan:
     """The plan for what is left of a season, with its reasons.
 
     Plans, re-simulates the drying of exactly what it chose to hang, and plans again, at most three
     times; the best schedule by its re-simulated value is kept. When `tick` raises `Stopped`, the
     error carries the best plan so far. `explain=False` leaves out reasons, what more room or hours
-    are worth, and the rules of thumb.
+    are worth, and the rules of thumb. With the `forecast` that the outlook was made of, the plan
+    also says what each certificate changed and what one more test is worth.
     """
-    work = _Work(season, outlook, stop or Stop(), risk or Risk(), tick or silent)
+    work = _Work(season, outlook, stop or Stop(), risk or Risk(), tick or silent, forecast)
     try:
         work.plan()
         return work.result(explain)
@@ -47,40 +47,20 @@ def make_plan(
         raise
 
 
-@dataclass(frozen=True, eq=False)
-class Settled:
-    """A schedule with its drying re-simulated, and what it is worth then, draw by draw."""
-
-    harvest: Harvest
-    schedule: Schedule
-    valuation: Valuation
-    drying: Drying
-    report: Round
-
-    @property
-    def value(self) -> float:
-        """Mean dollars over the draws, re-simulated."""
-        return self.report.resimulated
-
-    def is_close_to(self, before: float | None) -> bool:
-        """True when the money the plan decides on hardly changed since the round before."""
-        if before is None:
-            return False
-        decided = self.value - float(self.valuation.pieces["fixed"].mean())
-        return abs(self.value - before) < SETTLED_SHARE * abs(decided)
-
-
 class _Work:
     """One plan in the making: the rounds so far and the best of them."""
 
-    def __init__(self, season: Season, outlook: xr.Dataset, stop: Stop, risk: Risk, tick: Tick):
-        self.season, self.outlook, self.stop, self.risk, self.tick = (
-            season,
-            outlook,
-            stop,
-            risk,
-            tick,
-        )
+    def __init__(
+        self,
+        season: Season,
+        outlook: xr.Dataset,
+        stop: Stop,
+        risk: Risk,
+        tick: Tick,
+        forecast: Forecast | None,
+    ):
+        self.season, self.outlook, self.forecast = season, outlook, forecast
+        self.stop, self.risk, self.tick = stop, risk, tick
         self.rounds: list[Round] = []
         self.best: Settled | None = None
 
@@ -129,7 +109,6 @@ class _Work:
         if best is None:
             raise SolveError("No schedule was found.")
         return assemble(
-            best.harvest, best.schedule, best.valuation, best.drying, tuple(self.rounds), self.risk,
-            explain=explain, stopped=stopped,
-            tick=part_of(self.tick, 0.7, 1.0),
+            best, tuple(self.rounds), self.risk, explain=explain, stopped=stopped,
+            tick=part_of(self.tick, 0.7, 1.0), forecast=self.forecast,
         )  # fmt: skip

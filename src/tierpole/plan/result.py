@@ -8,7 +8,9 @@ from datetime import date
 import numpy as np
 
 from tierpole.compliance import LotState
+from tierpole.outlook.report import LotForecast
 from tierpole.outlook.summary import Summary
+from tierpole.plan.testing import Testing
 
 __all__ = [
     "Comparison", "CrewPlan", "LotPlan", "LotState", "PlacePlan", "Plan", "PlannedCut", "Reason",
@@ -58,6 +60,8 @@ class LotPlan:
     money: Summary
     fail_path: str
     reasons: tuple[Reason, ...] = ()
+    forecast: LotForecast | None = None
+    testing: Testing | None = None
 
 
 @dataclass(frozen=True)

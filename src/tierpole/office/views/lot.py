@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
@@ -27,6 +28,7 @@ from tierpole.office.views.parts import (
     reason_phrase,
     sticks,
 )
+from tierpole.outlook.report import Told
 from tierpole.outlook.summary import summarise
 from tierpole.plan.harvest import window_of
 from tierpole.plan.result import LotPlan, Plan
@@ -39,6 +41,8 @@ PARAMETERS = {
     "cbd_to_thc": "its CBD to THC ratio",
     "peak_day": "the day its potency peaks",
 }
+SEEN = 0.02  # change of the THC expected below which a test only confirms
+DOUBTED = 0.5  # of an ordinary test, below which a page says so
 REAL_LOTS = (
     "The chance to pass is checked against simulated lots whose truth is known. Lots as farms have "
     "them differ: wet corners, late plants, strangers in the rows and a sampler's own hand move a "
@@ -80,6 +84,9 @@ class LotPage:
     choices: tuple[Choice, ...]
     chosen: int
     reasons: tuple[Phrase, ...]
+    trust: str
+    if_read: Chart | None
+    worth_of_test: Chart | None
     records: tuple[Record, ...]
     assumed: tuple[str, ...]
     limits: tuple[str, ...]
@@ -105,7 +112,10 @@ def lot_page(season: Season, outlook: xr.Dataset, plan: Plan, name: str, system:
         choices=choices,
         chosen=_chosen(choices, lot_plan),
         reasons=tuple(_reasons(plan, lot_plan)),
-        records=tuple(_records(season, name)),
+        trust=lot_plan.forecast.verdict if lot_plan.forecast else "",
+        if_read=_if_read(lot_plan),
+        worth_of_test=_worth_of_test(season, lot_plan),
+        records=tuple(_records(season, lot_plan)),
         assumed=tuple(_assumed(season, lot)),
         limits=(REAL_LOTS, TOOL_LIMIT),
     )
@@ -202,9 +212,27 @@ def _reasons(whole: Plan, plan: LotPlan) -> Iterator[Phrase]:
         yield reason_phrase(whole, plan.lot, f"Sampled {when}", reason)
 
 
-def _records(season: Season, lot: str) -> Iterator[Record]:
-    """Everything recorded of a lot, oldest first."""
-    rows = [(t.sampled_on, _test_words(t)) for t in season.tests if t.lot == lot]
+def _if_read(lot: LotPlan) -> Chart | None:
+    """What the next test would mean; nothing for a lot whose sample is taken."""
+    known = lot.forecast
+    if known is None or lot.state is not LotState.GROWING:
+        return None
+    return charts.if_read(lot, known) if any(r.is_enough for r in known.if_read) else None
+
+
+def _worth_of_test(season: Season, lot: LotPlan) -> Chart | None:
+    return charts.worth_of_test(season, lot, lot.testing) if lot.testing else None
+
+
+def _records(season: Season, plan: LotPlan) -> Iterator[Record]:
+    """Everything recorded of a lot, oldest first; a test with what it changed."""
+    lot, told = plan.lot, plan.forecast.told if plan.forecast else ()
+    changed = {each.row: _told_words(each) for each in told}
+    rows = [
+        (t.sampled_on, _test_words(t) + changed.get(row, ""))
+        for row, t in enumerate(season.tests)
+        if t.lot == lot
+    ]
     rows += [(f.seen_on, f"{f.in_flower} of {f.looked_at} plants in flower")
              for f in season.flowering if f.lot == lot]  # fmt: skip
     rows += [(s.requested_on, f"sampler called for {words.day(s.sampled_on)}")
@@ -217,14 +245,30 @@ def _records(season: Season, lot: str) -> Iterator[Record]:
         yield Record(words.day(day), what)
 
 
+def _told_words(told: Told) -> str:
+    """What a certificate changed, and when it is not fully believed, what it counts for."""
+    change = math.expm1(told.moved)
+    moved = f"it {'raised' if change > 0 else 'lowered'} the THC expected by {abs(change):.0%}"
+    said = moved if abs(change) >= SEEN else "it is what was expected"
+    doubt = f" and counts {told.counts:.1f} of an ordinary test" if told.counts < DOUBTED else ""
+    return f". {words.capital(said)}{doubt}"
+
+
 def _test_words(test: Test) -> str:
-    cbd = "" if test.total_cbd is None else f", total CBD {100 * test.total_cbd:.3g} %"
+    cbd = "" if test.total_cbd is None else _content(test.total_cbd, test.cbd_below)
     error = "" if test.uncertainty is None else f" ± {100 * test.uncertainty:.2g}"
     kind = "official sample" if test.kind is TestKind.OFFICIAL else str(test.kind)
+    who = f" by {test.laboratory}" if test.laboratory else ""
+    noted = f" ({test.note})" if test.note else ""
     return (
-        f"{kind}: total THC {100 * test.total_thc:.3g}{error} %{cbd}, "
-        f"{words.counted(test.plants, 'top')}"
+        f"{kind}{who}: total THC {_content(test.total_thc, test.thc_below, error)}"
+        f"{cbd and f', total CBD {cbd}'}, "
+        f"{words.counted(test.plants, 'top')}{noted}"
     )
+
+
+def _content(share: float, is_below: bool, error: str = "") -> str:
+    return f"{'under ' if is_below else ''}{100 * share:.3g}{error} %"
 
 
 def _assumed(season: Season, lot: Lot) -> Iterator[str]:

@@ -5,14 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from tierpole.charts import words
+from tierpole.charts import words, worth_sentence
 from tierpole.compliance import LotState
 from tierpole.farm import Lot
 from tierpole.plan.result import LotPlan, Plan, Reason
 from tierpole.season import Season
 
 WEEK = 7  # days a week's page looks ahead
-SURE = 0.97  # a lot likelier to pass than this needs no more tests before its sample
 
 
 class NotHereError(LookupError):
@@ -169,18 +168,13 @@ TOOL_LIMIT = (
 
 
 def most_helpful(season: Season, plan: Plan) -> str:
-    """The measurement that would help most, by a plain rule: the likeliest lot to fail first."""
-    growing = [
-        (lot.p_pass, lot.lot)
-        for lot in plan.lots
-        if lot.state is LotState.GROWING and lot.p_pass is not None
-    ]
-    least, lot = min(growing, default=(1.0, ""))
-    if least < SURE and not has_test(season, lot):
-        return f"A pre-test of {lot} would help most: none is in, and it is likeliest to fail."
-    if least < SURE:
-        return f"Another pre-test of {lot}, a week before its sample, would help most."
+    """The measurement that would help most: the test worth most over its fee, else a count."""
+    tested = [(lot.testing.best.net, lot) for lot in plan.lots if lot.testing]
+    net, lot = max(tested, key=lambda pair: pair[0], default=(0.0, None))
+    if lot is not None and lot.testing is not None and net > 0:
+        return worth_sentence(lot, lot.testing)
     uncounted = [lot.name for lot in season.lots if not is_counted(lot)]
     if uncounted:
-        return f"Counting the plants alive in {words.listed(uncounted[:3])} would help most."
-    return ""
+        counting = f"Counting the plants alive in {words.listed(uncounted[:3])} would help most"
+        return f"{counting}; no test would pay its fee now." if tested else f"{counting}."
+    return "No test would pay its fee now." if tested else ""

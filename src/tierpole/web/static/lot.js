@@ -18,7 +18,7 @@ if (chooser && written) {
     said.textContent = choice.says;
     slider.setAttribute("aria-valuetext", choice.says);
     const signals = { chosen: at(choice.day), opens: at(choice.opens), closes: at(choice.closes) };
-    for (const id of ["thc", "cbd", "passing", "worth"]) set(id, signals);
+    for (const id of ["thc", "cbd", "passing", "worth", "if-read"]) set(id, signals);
   };
 
   slider.addEventListener("input", choose);

@@ -1,0 +1,193 @@
+"""What a forecast says of each lot: before and after its tests, how far to trust it, what if."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+import numpy as np
+
+from tierpole.evidence import Mark, Table, Value
+from tierpole.outlook.forecast import Forecast, planned_test
+from tierpole.outlook.legal import Legal
+from tierpole.outlook.summary import BAND, bands
+from tierpole.potency.diagnose import Diagnosis, diagnose
+from tierpole.potency.foresee import what_if
+from tierpole.season import DAYS
+
+Array = np.ndarray
+
+REPORT = Table(
+    "What the next test may read",
+    (
+        Value("plants", 5.0, "plants", Mark.PRACTICE, "tops in a grower's own composite"),
+        Value(
+            "readings", 9.0, "readings", Mark.INFERENCE,
+            "our choice: as many as a person can tell apart",
+        ),
+        Value(
+            "outside", 0.02, "share", Mark.INFERENCE,
+            "our choice: readings as far out as one in fifty are asked about",
+        ),
+    ),
+)  # fmt: skip
+STEP = 0.0001  # share of dry weight, how finely certificates print total THC
+
+NO_TEST = (
+    "No certificate is in yet: this is what variety, weather and walks through the lots say, no "
+    "more."
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Fan:
+    """The 10-90 % band and the median of a quantity, [day] each."""
+
+    low: Array
+    median: Array
+    high: Array
+
+    @classmethod
+    def of(cls, draws: Array) -> Fan:
+        """The fan of [draw, day] values."""
+        low, median, high = bands(draws, (BAND[0], 0.5, BAND[1]))
+        return cls(low, median, high)
+
+
+@dataclass(frozen=True)
+class Told:
+    """What a certificate changed: the log THC of its lot on its day, and what it counts for.
+
+    `row` is its place among the season's tests; `counts` is 1 for an ordinary one.
+    """
+
+    row: int
+    moved: float
+    counts: float
+
+
+@dataclass(frozen=True, eq=False)
+class IfRead:
+    """Chance to pass [sample_day] if the next test reads `thc`; `is_enough` as in `what_if`."""
+
+    thc: float
+    p_pass: Array
+    is_enough: bool
+
+
+@dataclass(frozen=True, eq=False)
+class LotForecast:
+    """What is known of one lot's potency; `next_day` and `next_plants` are of the next test."""
+
+    lot: str
+    sample_days: tuple[date, ...]
+    p_pass: Array  # [sample_day]
+    p_buyer_pass: Array  # [sample_day]
+    cbd: Fan
+    thc: Fan
+    cbd_before: Fan
+    thc_before: Fan
+    told: tuple[Told, ...]
+    is_reliable: bool
+    verdict: str
+    next_day: date
+    next_plants: int
+    if_read: tuple[IfRead, ...]
+
+
+def report(
+    forecast: Forecast, sample_days: Array, chances: Mapping[str, Array] | None = None
+) -> tuple[LotForecast, ...]:
+    """Every lot's forecast, with chances on the given days [sample_day], day indices.
+
+    `chances` are `Legal.chances` on those days where they are at hand.
+    """
+    legal = Legal(forecast.season, forecast, sample_days)
+    return tuple(_Lots(forecast, sample_days, chances or legal.chances()).all())
+
+
+@dataclass(frozen=True, eq=False)
+class _Lots:
+    forecast: Forecast
+    sample_days: Array
+    chances: Mapping[str, Array]
+
+    def all(self) -> list[LotForecast]:
+        """The forecasts of the lots, in their order."""
+        after, before = (self.forecast.cbd, self.forecast.thc), self.forecast.curves_before()
+        diagnosis = self._diagnosis()
+        return [
+            self._lot(lot, [Fan.of(draws[:, lot]) for draws in (*after, *before)], diagnosis)
+            for lot in range(len(self.forecast.season.lots))
+        ]
+
+    def _lot(self, lot: int, fans: Sequence[Fan], diagnosis: Diagnosis | None) -> LotForecast:
+        season = self.forecast.season
+        own = _of_lot(diagnosis, lot) if diagnosis else None
+        plants = int(REPORT["plants"])
+        return LotForecast(
+            lot=season.lots[lot].name,
+            sample_days=tuple(season.day(day) for day in self.sample_days),
+            p_pass=self.chances["p_pass"][:, lot].mean(axis=0),
+            p_buyer_pass=self.chances["p_buyer_pass"][:, lot].mean(axis=0),
+            cbd=fans[0],
+            thc=fans[1],
+            cbd_before=fans[2],
+            thc_before=fans[3],
+            told=self._told(lot, diagnosis),
+            is_reliable=own is None or own.is_reliable,
+            verdict=own.verdict if own else NO_TEST,
+            next_day=self._next_day(lot),
+            next_plants=plants,
+            if_read=self._if_read(lot, plants),
+        )
+
+    def _diagnosis(self) -> Diagnosis | None:
+        posterior, season = self.forecast.updated.posterior, self.forecast.season
+        if posterior is None:
+            return None
+        lots, varieties = season.lots, season.varieties
+        return diagnose(posterior, [lot.name for lot in lots], [v.name for v in varieties])
+
+    def _told(self, lot: int, diagnosis: Diagnosis | None) -> tuple[Told, ...]:
+        """What each certificate of a lot changed; those that say nothing are left out."""
+        if diagnosis is None:
+            return ()
+        tests = self.forecast.tests
+        telling = [number for number, test in enumerate(tests) if test.says_something]
+        rows, moved = self.forecast.test_rows, self.forecast.updated.moved
+        return tuple(
+            Told(rows[number], float(moved[number]), float(counts))
+            for number, counts in zip(telling, diagnosis.weight, strict=True)
+            if tests[number].lot == lot
+        )
+
+    def _next_day(self, lot: int) -> date:
+        """Today, or the first day on which half the draws have flowered for a week."""
+        season = self.forecast.season
+        flowers = int(np.median(self.forecast.flower_day[:, lot])) + 7
+        return season.day(min(max(season.today, flowers), DAYS - 1))
+
+    def _if_read(self, lot: int, plants: int) -> tuple[IfRead, ...]:
+        """Chances to pass for each of the readings that the next test may bring."""
+        planned = planned_test(self.forecast, lot, self._next_day(lot), plants)
+        passes = self.chances["p_pass"][:, lot]
+        found = []
+        for thc in self._readings(lot, int(planned.day)):
+            answer = what_if(self.forecast.updated, replace(planned, thc=thc))
+            found.append(IfRead(thc, answer.weight @ passes, answer.is_enough))
+        return tuple(found)
+
+    def _readings(self, lot: int, day: int) -> list[float]:
+        """Readings in even, round steps over what the lot may hold on a day."""
+        thc = self.forecast.thc[:, lot, day]
+        edges = np.quantile(thc, (REPORT["outside"], 1.0 - REPORT["outside"]))
+        low, high = np.round(edges / STEP).astype(int)
+        step = max(1, int(np.ceil((high - low) / (REPORT["readings"] - 1))))
+        return [STEP * whole for whole in range(max(low, 1), high + step, step)]
+
+
+def _of_lot(diagnosis: Diagnosis, lot: int) -> Diagnosis:
+    """What of a diagnosis bears on one lot."""
+    return replace(diagnosis, findings=tuple(f for f in diagnosis.findings if f.lot in (None, lot)))
