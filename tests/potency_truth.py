@@ -48,6 +48,10 @@ class Alternative:
     mislabelled: dict[int, float] = field(default_factory=dict)
 
 
+AS_THE_MODEL = Alternative()
+USUAL = potency.PotencyPrior()
+
+
 @dataclass(frozen=True)
 class Lot:
     """The truth of one lot; `draw_curves` are scalars as in `potency.Curves`."""
