@@ -9,32 +9,51 @@ from typing import Any
 import altair as alt
 import numpy as np
 import vl_convert
+from scipy.stats import binom
 
+import forecast_scores as scores
 from tierpole.charts.theme import PAPER, theme
 
 WIDTH, HEIGHT = 560, 260
+BINS = 10
 STOCK_COLOURS = alt.Scale(domain=["clone", "seed"], range=[PAPER["accent"], PAPER["risk"]])
 
 
 def ranks(found: dict[str, np.ndarray], path: Path) -> None:
-    """How far shares of ranks stray from an even law, with the band that chance leaves."""
-    levels = np.linspace(0.0, 1.0, 51)
-    lines = [
-        {"rank": level, "stray": float(np.mean(ranks <= level) - level), "stock": stock}
-        for stock, ranks in found.items()
-        for level in levels.tolist()
+    """Histogram of ranks, and how far their shares stray from an even law, by stock."""
+    panels = [_histogram(ranks, stock) | _strays(ranks) for stock, ranks in found.items()]
+    _save(alt.vconcat(*panels), path)
+
+
+def _histogram(ranks: np.ndarray, stock: str) -> alt.LayerChart:
+    """Counts in tenths, with what 95 of 100 even counts stay within."""
+    counts, edges = np.histogram(ranks, bins=BINS, range=(0.0, 1.0))
+    low, high = binom.ppf([0.025, 0.975], ranks.size, 1.0 / BINS)
+    bars = [
+        {"from": start, "to": end, "farms": int(count), "low": low, "high": high}
+        for start, end, count in zip(edges[:-1].tolist(), edges[1:].tolist(), counts, strict=True)
     ]
-    fewest = min(ranks.size for ranks in found.values()) / 4  # four lots of a farm are not alone
-    reach = 1.96 * np.sqrt(levels * (1.0 - levels) / fewest)
-    band = [
-        {"rank": level, "low": -width, "high": width}
-        for level, width in zip(levels.tolist(), reach.tolist(), strict=True)
+    start = alt.X("from:Q", title="rank of the truth among the draws", axis=alt.Axis(format="%"))
+    drawn = _rows(bars).mark_bar(color=PAPER["accent"], binSpacing=1)
+    drawn = drawn.encode(start, alt.X2("to:Q"), alt.Y("farms:Q", title=f"farms, {stock}"))
+    chance = _rows(bars).mark_rect(color=PAPER["faint"], opacity=0.6)
+    chance = chance.encode(start, alt.X2("to:Q"), alt.Y("low:Q"), alt.Y2("high:Q"))
+    return alt.layer(drawn, chance).properties(width=WIDTH // 2, height=HEIGHT // 2)
+
+
+def _strays(ranks: np.ndarray) -> alt.LayerChart:
+    """Share of ranks less an even share, with the band that holds 95 of 100 even sets whole."""
+    levels = np.linspace(0.02, 0.98, 49)
+    stray, reach = scores.stray(ranks, levels), scores.reach(ranks.size, levels)
+    lines = [
+        {"rank": level, "stray": by, "low": -width, "high": width}
+        for level, by, width in zip(levels.tolist(), stray.tolist(), reach.tolist(), strict=True)
     ]
     rank = alt.X("rank:Q", title="rank of the truth among the draws", axis=alt.Axis(format="%"))
-    stray = alt.Y("low:Q", title="share of lots below, less an even share")
-    by_chance = _rows(band).mark_area(color=PAPER["faint"]).encode(rank, stray, alt.Y2("high:Q"))
-    drawn = _rows(lines).mark_line(strokeWidth=2).encode(rank, alt.Y("stray:Q"), _by_stock())
-    _save(alt.layer(by_chance, drawn), path)
+    low = alt.Y("low:Q", title="share below, less an even share")
+    band = _rows(lines).mark_area(color=PAPER["faint"]).encode(rank, low, alt.Y2("high:Q"))
+    drawn = _rows(lines).mark_line(color=PAPER["accent"]).encode(rank, alt.Y("stray:Q"))
+    return alt.layer(band, drawn).properties(width=WIDTH // 2, height=HEIGHT // 2)
 
 
 def reliability(rows: Sequence[dict[str, Any]], path: Path) -> None:
@@ -55,7 +74,7 @@ def reliability(rows: Sequence[dict[str, Any]], path: Path) -> None:
     line = even.mark_line(color=PAPER["soft"], strokeDash=[4, 4]).encode(said, came)
     bars = _rows(points).mark_rule().encode(said, alt.Y("low:Q"), alt.Y2("high:Q"), _by_stock())
     dots = _rows(points).mark_point(filled=True, size=70).encode(said, came, _by_stock())
-    _save(alt.layer(line, bars, dots), path)
+    _save(_sized(alt.layer(line, bars, dots)), path)
 
 
 def skill(rows: Sequence[dict[str, Any]], path: Path) -> None:
@@ -73,7 +92,7 @@ def skill(rows: Sequence[dict[str, Any]], path: Path) -> None:
     guess = alt.Y("guess:N", sort=order, title=None, axis=alt.Axis(labelLimit=260))
     score = alt.X("score:Q", title="Brier score (less is better)")
     colour = alt.Color("colour:N", scale=None)
-    _save(_rows(bars).mark_bar().encode(guess, score, colour), path)
+    _save(_sized(_rows(bars).mark_bar().encode(guess, score, colour)), path)
 
 
 def _by_stock() -> alt.Color:
@@ -88,6 +107,10 @@ def _rows(values: Sequence[dict[str, Any]]) -> alt.Chart:
     return alt.Chart(alt.InlineData(values=short))
 
 
-def _save(chart: alt.Chart | alt.LayerChart, path: Path) -> None:
-    spec = chart.properties(width=WIDTH, height=HEIGHT).to_dict()
-    path.write_text(vl_convert.vegalite_to_svg({**spec, "config": theme()}), encoding="utf-8")
+def _sized(chart: alt.Chart | alt.LayerChart) -> alt.Chart | alt.LayerChart:
+    return chart.properties(width=WIDTH, height=HEIGHT)
+
+
+def _save(chart: alt.Chart | alt.LayerChart | alt.VConcatChart, path: Path) -> None:
+    svg = vl_convert.vegalite_to_svg({**chart.to_dict(), "config": theme()})
+    path.write_text(svg, encoding="utf-8")

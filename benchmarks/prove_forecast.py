@@ -42,6 +42,7 @@ FOLDER, IMAGES = ROOT / "docs" / "validation", ROOT / "docs" / "img"
 EFFORT = potency.Effort(chains=128, groups=8, warm_sweeps=10, kept_sweeps=16, most_rounds=3)
 FARMS, SOME = 500, 100  # sound farms of clones; farms of each other kind
 LEVELS = (0.5, 0.8, 0.9, 0.95)
+EVEN = np.linspace(0.02, 0.98, 49)  # ranks at which shares are compared with an even law
 USUAL = potency.PotencyPrior()
 
 
@@ -52,7 +53,6 @@ def gompertz(days, peak, peak_day, steepest, _fall):  # noqa: ANN001, ANN201
 
 
 OTHER_TRUTHS = {
-    "as the model has it": truth.Alternative(),
     "THC by a Gompertz curve, no fall": truth.Alternative(thc_curve=gompertz),
     "CBD:THC drifts by 0.6 % a day": truth.Alternative(ratio_drift=0.006),
     "laboratories err twice as much": truth.Alternative(laboratory_error=2.0),
@@ -60,7 +60,6 @@ OTHER_TRUTHS = {
     "flowering 9 days late, seen too late": truth.Alternative(late=9.0),
 }
 OTHER_PRIORS = {
-    "as assumed": USUAL,
     "all spreads halved": scores.widened(USUAL, 0.5),
     "all spreads doubled": scores.widened(USUAL, 2.0),
     "CBD a quarter higher": replace(USUAL, cbd_plateau=1.25 * USUAL.cbd_plateau),
@@ -78,18 +77,22 @@ class Proof:
     priors: dict[str, list[Score]]
 
 
-def run(farms: int, some: int) -> Proof:
-    """Draw, forecast and judge every farm, on all cores."""
-    with ProcessPoolExecutor() as workers:
+def run(farms: int, some: int, workers: int | None) -> Proof:
+    """Draw, forecast and judge every farm, each process on a core of its own."""
+    with ProcessPoolExecutor(workers) as pool:
 
         def scored(count: int, **known: Any) -> list[Score]:
-            return list(workers.map(partial(scores.score, effort=EFFORT, **known), range(count)))
+            return list(pool.map(partial(scores.score, effort=EFFORT, **known), range(count)))
 
-        return Proof(
-            sound={Stock.CLONE: scored(farms), Stock.SEED: scored(some, stock=Stock.SEED)},
-            truths={name: scored(some, alternative=it) for name, it in OTHER_TRUTHS.items()},
-            priors={name: scored(some, assumed=it) for name, it in OTHER_PRIORS.items()},
-        )
+        clones = scored(farms)
+        sound = {Stock.CLONE: clones, Stock.SEED: scored(some, stock=Stock.SEED)}
+        truths = {name: scored(some, alternative=it) for name, it in OTHER_TRUTHS.items()}
+        priors = {name: scored(some, assumed=it) for name, it in OTHER_PRIORS.items()}
+    return Proof(
+        sound,
+        {"as the model has it": clones[:some], **truths},
+        {"as assumed": clones[:some], **priors},
+    )
 
 
 # --- tables ---------------------------------------------------------------------------------------
@@ -106,8 +109,7 @@ def coverage(proof: Proof) -> Rows:
     """How often bands of several widths hold the truth."""
     rows = []
     for stock, found in proof.sound.items():
-        for what, name in (("total THC", "rank"), ("total CBD", "rank_cbd")):
-            ranks = stacked(found, name)
+        for what, ranks in zip(scores.QUANTITIES, np.swapaxes(stacked(found, "rank"), 0, 1)):
             for level in LEVELS:
                 inside = np.abs(ranks - 0.5) < level / 2
                 # lots of one farm share laboratories and variety: the farm is the unit
@@ -126,22 +128,20 @@ def coverage(proof: Proof) -> Rows:
 
 
 def evenness(proof: Proof) -> Rows:
-    """Whether ranks of the truth are even, one lot of each farm at a time."""
+    """Whether ranks of the truth are even, one lot of each farm, for its lots are not alone."""
     rows = []
     for stock, found in proof.sound.items():
-        for what, name in (("total THC", "rank"), ("total CBD", "rank_cbd")):
-            ranks = stacked(found, name)[:, 0]
+        for what, ranks in zip(scores.QUANTITIES, stacked(found, "rank")[:, :, 0].T):
             counts = np.histogram(ranks, bins=10, range=(0.0, 1.0))[0]
+            stray, reach = scores.stray(ranks, EVEN), scores.reach(ranks.size, EVEN)
             rows.append(
                 {
                     "stock": str(stock),
                     "what": what,
                     "farms": ranks.size,
                     "p of chi-squared": round(float(chisquare(counts).pvalue), 3),
-                    **{
-                        f"rank {k / 10:.1f}-{(k + 1) / 10:.1f}": int(n)
-                        for k, n in enumerate(counts)
-                    },
+                    "furthest from even, of the band": round(float(max(abs(stray) / reach)), 2),
+                    **{f"rank {k / 10:.1f} on": int(n) for k, n in enumerate(counts)},
                 }
             )
     return rows
@@ -213,7 +213,7 @@ def robustness(found: dict[str, list[Score]]) -> Rows:
     rows = []
     for name, each in found.items():
         miss, passed = stacked(each, "miss"), stacked(each, "passed")
-        chance, ranks = stacked(each, "p_pass"), stacked(each, "rank")
+        chance, ranks = stacked(each, "p_pass"), stacked(each, "rank")[:, 0]
         moved = np.abs(chance - stacked(base, "p_pass")).mean()
         rows.append(
             {
@@ -326,11 +326,16 @@ def write_csv(name: str, rows: Rows) -> None:
 
 
 def main() -> None:
-    """Run, then write page, tables and pictures."""
+    """Run, then write."""
     arguments = argparse.ArgumentParser(description=__doc__)
     arguments.add_argument("--farms", type=int, default=FARMS, help="sound farms of clones")
-    farms = arguments.parse_args().farms
-    proof = run(farms, min(SOME, farms))
+    arguments.add_argument("--workers", type=int, help="processes at once, all cores if not said")
+    given = arguments.parse_args()
+    write(run(given.farms, min(SOME, given.farms), given.workers))
+
+
+def write(proof: Proof) -> None:
+    """The page, its tables and its pictures."""
     tables = {
         "coverage": coverage(proof),
         "evenness": evenness(proof),
@@ -343,7 +348,7 @@ def main() -> None:
         folder.mkdir(parents=True, exist_ok=True)
     for name, rows in tables.items():
         write_csv(name, rows)
-    ranks = {str(stock): stacked(found, "rank").ravel() for stock, found in proof.sound.items()}
+    ranks = {str(stock): stacked(found, "rank")[:, 0, 0] for stock, found in proof.sound.items()}
     pictures.ranks(ranks, IMAGES / "forecast-ranks.svg")
     pictures.reliability(tables["reliability"], IMAGES / "forecast-reliability.svg")
     pictures.skill(tables["skill"], IMAGES / "forecast-skill.svg")

@@ -25,6 +25,7 @@ JUDGED = 46.0  # day on which bands of THC are judged
 PASSING = 0.0034  # the limit of 0.3 % and an allowance of 0.04 %
 SPREAD, TAIL = 0.136, 5.0  # error of a composite of three clones and another laboratory
 CROSSING = 50.0  # days after flower initiation at which BaOx passes 0.3 % (Linder et al. 2022)
+QUANTITIES = ("total THC", "total CBD", "flower day")
 BASELINES = ("last test carried forward", "straight line", "fixed ratio", "fixed crossing day")
 
 KNOWN = tuple(
@@ -41,12 +42,12 @@ OFFICIAL = tuple(
 class Score:
     """What a forecast said of a farm, and what was true; arrays [lot] or [lot, later day].
 
-    `rank` of the true THC among the draws and `miss` of its mean log are of one judged day;
-    `guess` [baseline, lot, day] is by the simpler ways, the last of them 0 or 1.
+    `rank` [quantity, lot] of the truth among the draws, `miss` of the mean log of THC and the
+    `width` of its 90 % band are of one judged day; `guess` [baseline, lot, day] is by the simpler
+    ways, the last of them 0 or 1.
     """
 
     rank: np.ndarray
-    rank_cbd: np.ndarray
     miss: np.ndarray
     width: np.ndarray
     p_pass: np.ndarray
@@ -71,14 +72,14 @@ def score(
     after = potency.update(farm.draws, farm.flower_day, farm.tests, rng, effort=effort)
     assert after.posterior is not None
     lots = [f"lot {number}" for number in range(len(VARIETY))]
-    thc, cbd, true_thc, true_cbd = _judged(farm, after)
-    band = np.quantile(np.log(thc), [0.05, 0.95], axis=0)
+    drawn, true = _judged(farm, after)
+    log_thc = np.log(drawn[0])
+    band = np.quantile(log_thc, [0.05, 0.95], axis=0)
     passed = np.array([test.thc <= PASSING for test in farm.later if test.thc is not None])
     before = after._replace(draws=farm.draws, flower_day=farm.flower_day)
     return Score(
-        rank=(thc < true_thc).mean(axis=0),
-        rank_cbd=(cbd < true_cbd).mean(axis=0),
-        miss=np.log(thc).mean(axis=0) - np.log(true_thc),
+        rank=(drawn < true[:, None]).mean(axis=1),
+        miss=log_thc.mean(axis=0) - np.log(true[0]),
         width=band[1] - band[0],
         p_pass=chances(farm, after),
         p_before=chances(farm, before),
@@ -88,12 +89,15 @@ def score(
     )
 
 
-def _judged(farm: truth.Farm, after: potency.Updated) -> tuple[np.ndarray, ...]:
-    """THC and CBD of draws [draw, lot] on the judged day, and the truth [lot]."""
+def _judged(farm: truth.Farm, after: potency.Updated) -> tuple[np.ndarray, np.ndarray]:
+    """Draws [quantity, draw, lot] on the judged day, and the truth [quantity, lot]."""
     days = np.array([farm.usual_day(lot, JUDGED) for lot in range(len(VARIETY))])
     curves, since = after.draws.curves, days - after.flower_day
-    true = [(lot.thc(day), lot.cbd(day)) for lot, day in zip(farm.lots, days, strict=True)]
-    return curves.thc(since), curves.cbd(since), *np.array(true).T
+    true = [
+        (lot.thc(day), lot.cbd(day), lot.flower_day)
+        for lot, day in zip(farm.lots, days, strict=True)
+    ]
+    return np.stack([curves.thc(since), curves.cbd(since), after.flower_day]), np.array(true).T
 
 
 def chances(farm: truth.Farm, after: potency.Updated) -> np.ndarray:
@@ -155,6 +159,26 @@ def with_base_rates(guess: np.ndarray, passed: np.ndarray) -> np.ndarray:
         others = (total.sum() - total) / (count.sum() - count)
         told[:, last] = np.where(here, others[:, None, None], told[:, last])
     return told
+
+
+# --- how even ranks are ---------------------------------------------------------------------------
+
+
+def stray(ranks: np.ndarray, levels: np.ndarray) -> np.ndarray:
+    """How far shares of ranks at or below levels stray from an even law [level]."""
+    return (ranks <= levels[:, None]).mean(axis=1) - levels
+
+
+def reach(count: int, levels: np.ndarray, chance: float = 0.95) -> np.ndarray:
+    """How far [level] so many even ranks stray at most, at all levels at once, with a chance.
+
+    The band of Sailynoja, Buerkner & Vehtari 2022, Statistics and Computing 32:32 (from memory),
+    by simulation.
+    """
+    rng = np.random.default_rng(8)
+    error = np.sqrt(levels * (1.0 - levels) / count)
+    furthest = [np.max(np.abs(stray(rng.random(count), levels)) / error) for _ in range(2000)]
+    return float(np.quantile(furthest, chance)) * error
 
 
 def brier(chance: np.ndarray, passed: np.ndarray) -> float:

@@ -81,12 +81,14 @@ class Lot:
 
 @dataclass(frozen=True)
 class Farm:
-    """What is known before any test, the truth, and certificates drawn from it."""
+    """What is known before any test, the truth, and certificates drawn from it: those that the
+    forecast is told of, and `later` ones that nobody has seen."""
 
     draws: potency.PotencyDraws
     flower_day: np.ndarray
     lots: tuple[Lot, ...]
     tests: tuple[potency.PotencyTest, ...]
+    later: tuple[potency.PotencyTest, ...]
 
     def usual_day(self, lot: int, tau: float) -> float:
         """The day so long after the usual flower day of a lot."""
@@ -99,19 +101,21 @@ def draw_farm(
     planned: tuple[Planned, ...],
     stock: Stock = Stock.CLONE,
     draws: int = 500,
-    alternative: Alternative = Alternative(),
+    alternative: Alternative = AS_THE_MODEL,
+    later: tuple[Planned, ...] = (),
+    assumed: potency.PotencyPrior = USUAL,
 ) -> Farm:
-    """A farm whose truth follows the model, but for the `alternative`."""
+    """A farm whose truth follows the model with its usual prior, but for the `alternative`;
+    what is `assumed` before any test may be another prior."""
     index = np.array(variety)
     lots = potency.PotencyLots(index, (stock,) * len(variety), np.ones(len(variety)))
-    prior = potency.PotencyPrior()
-    before = potency.draw_potency([prior] * (max(variety) + 1), lots, draws, rng)
+    before = potency.draw_potency([assumed] * (max(variety) + 1), lots, draws, rng)
     flower = FLOWER + 12.0 * index
     shared = rng.normal(0.0, FLOWER_SHARED_SD, (draws, max(variety) + 1))[:, index]
     flower_day = flower + shared + rng.normal(0.0, FLOWER_OWN_SD, (draws, len(variety)))
-    truth = _lots(rng, variety, stock, prior, alternative)
-    tests = _certificates(rng, truth, planned, alternative)
-    return Farm(before, flower_day, truth, tests)
+    truth = _lots(rng, variety, stock, USUAL, alternative)
+    tests = _certificates(rng, truth, (*planned, *later), alternative)
+    return Farm(before, flower_day, truth, tests[: len(planned)], tests[len(planned) :])
 
 
 def _factor(rng: np.random.Generator, unsure: float) -> float:
