@@ -40,7 +40,7 @@ from tierpole.farm import Stock  # noqa: E402
 
 FOLDER, IMAGES = ROOT / "docs" / "validation", ROOT / "docs" / "img"
 EFFORT = potency.Effort(chains=128, groups=8, warm_sweeps=10, kept_sweeps=16, most_rounds=3)
-FARMS, SOME = 500, 100  # sound farms of clones; farms of each other kind
+FARMS, SOME = 500, 60  # sound farms of clones; farms of each other kind
 LEVELS = (0.5, 0.8, 0.9, 0.95)
 EVEN = np.linspace(0.02, 0.98, 49)  # ranks at which shares are compared with an even law
 USUAL = potency.PotencyPrior()

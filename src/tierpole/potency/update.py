@@ -100,14 +100,15 @@ def update(
     posterior = infer(problem, rng, effort, earlier)
     telling = np.flatnonzero([test.says_something for test in tests])
     moved[telling[problem.order]] = posterior.moved
-    after, days, laboratories = _drawn(draws, flower_day, posterior, rng)
+    after, days, laboratories = drawn(draws, flower_day, posterior, rng)
     return Updated(after, days, moved, laboratories, posterior)
 
 
-def _drawn(
+def drawn(
     draws: PotencyDraws, flower_day: Array, posterior: Posterior, rng: np.random.Generator
 ) -> tuple[PotencyDraws, Array, Laboratories]:
-    """The season's draws, with states of the pool in place of the lots that it holds."""
+    """The season's draws, with states of the pool in place of the lots that it holds: potency,
+    flower days and laboratories."""
     problem, model, pool = posterior.problem, posterior.model, posterior.pool
     picked = pool.pick(pick_states(watched(model, pool.state).T, len(flower_day), rng))
     pairs = pair_draws(problem.before, model.flower_day(picked.state).T)
