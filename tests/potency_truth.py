@@ -19,6 +19,7 @@ from tierpole.potency import sampling
 PRIOR, SAMPLING = prior_table.COEFFICIENTS, sampling.COEFFICIENTS
 FLOWER = 130.0  # usual flower day of the first variety; the next ones are 12 days later each
 FLOWER_SHARED_SD, FLOWER_OWN_SD = 2.5, 3.1
+QUANTIFIED = 0.0001  # share of dry weight below which a certificate only says "below"
 
 
 @dataclass(frozen=True)
@@ -219,6 +220,9 @@ def _certificate(
     freedom = SAMPLING["tail_df"]
     tail = np.sqrt((freedom - 2.0) / rng.chisquare(freedom))
     read = truth * plants.mean(axis=0) * np.exp(bias + tail * spread * rng.standard_normal(2))
+    printed, below = np.maximum(read, QUANTIFIED), read < QUANTIFIED
     return potency.PotencyTest(
-        plan.lot, day, plan.plants, plan.laboratory, cbd=float(read[0]), thc=float(read[1])
-    )
+        plan.lot, day, plan.plants, plan.laboratory,
+        cbd=float(printed[0]), thc=float(printed[1]),
+        cbd_below=bool(below[0]), thc_below=bool(below[1]),
+    )  # fmt: skip

@@ -18,9 +18,7 @@ def season(seed, stock=Stock.CLONE, plan=PLAN):
 
 
 def run(farm, tests):
-    return potency.update(
-        farm.draws, farm.flower_day, tests, np.random.default_rng(9), effort=FAIR
-    )
+    return potency.update(farm.draws, farm.flower_day, tests, np.random.default_rng(9), effort=FAIR)
 
 
 def less(farm, updated, test):

@@ -90,8 +90,10 @@ class Kind(StrEnum):
 
 @dataclass(frozen=True)
 class Finding:
-    """Something a reader must know; `test` is the place of a certificate among those that say
-    something, in the order given."""
+    """Something a reader must know.
+
+    `test` is the place of a certificate among those that say something, in the order given.
+    """
 
     kind: Kind
     text: str

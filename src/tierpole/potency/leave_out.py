@@ -63,8 +63,11 @@ def without(
 
 
 def _weights(posterior: Posterior, result: int) -> Array:
-    """Weights [state] of the pool without a result, the largest cut (Ionides 2008, J. Comput.
-    Graph. Stat. 17:295, from memory) so that no few states speak for all; they add to 1."""
+    """Weights [state] of the pool without a result; they add to 1.
+
+    The largest are cut (Ionides 2008, J. Comput. Graph. Stat. 17:295, from memory), so that no few
+    states speak for all.
+    """
     problem, (state, held) = posterior.problem, posterior.pool
     model = replace(problem.model, results=problem.model.results.take(np.array([result])))
     expected = model.expected(state)

@@ -107,8 +107,7 @@ def update(
 def drawn(
     draws: PotencyDraws, flower_day: Array, posterior: Posterior, rng: np.random.Generator
 ) -> tuple[PotencyDraws, Array, Laboratories]:
-    """The season's draws, with states of the pool in place of the lots that it holds: potency,
-    flower days and laboratories."""
+    """The season's draws and flower days, with states of the pool in place of the lots it holds."""
     problem, model, pool = posterior.problem, posterior.model, posterior.pool
     picked = pool.pick(pick_states(watched(model, pool.state).T, len(flower_day), rng))
     pairs = pair_draws(problem.before, model.flower_day(picked.state).T)
