@@ -30,15 +30,16 @@ def _histogram(ranks: np.ndarray, stock: str) -> alt.LayerChart:
     counts, edges = np.histogram(ranks, bins=BINS, range=(0.0, 1.0))
     low, high = binom.ppf([0.025, 0.975], ranks.size, 1.0 / BINS)
     bars = [
-        {"from": start, "to": end, "farms": int(count), "low": low, "high": high}
+        {"from": start, "to": end, "none": 0, "farms": int(count), "low": low, "high": high}
         for start, end, count in zip(edges[:-1].tolist(), edges[1:].tolist(), counts, strict=True)
     ]
     start = alt.X("from:Q", title="rank of the truth among the draws", axis=alt.Axis(format="%"))
-    drawn = _rows(bars).mark_bar(color=PAPER["accent"], binSpacing=1)
-    drawn = drawn.encode(start, alt.X2("to:Q"), alt.Y("farms:Q", title=f"farms, {stock}"))
-    chance = _rows(bars).mark_rect(color=PAPER["faint"], opacity=0.6)
-    chance = chance.encode(start, alt.X2("to:Q"), alt.Y("low:Q"), alt.Y2("high:Q"))
-    return alt.layer(drawn, chance).properties(width=WIDTH // 2, height=HEIGHT // 2)
+    end, farms = alt.X2("to:Q"), alt.Y("farms:Q", title=f"farms, {stock}")
+    drawn = _rows(bars).mark_rect(color=PAPER["accent"], opacity=0.7)
+    drawn = drawn.encode(start, end, farms, alt.Y2("none:Q"))
+    chance = _rows(bars).mark_rect(color=PAPER["faint"])
+    chance = chance.encode(start, end, alt.Y("low:Q"), alt.Y2("high:Q"))
+    return alt.layer(chance, drawn).properties(width=WIDTH // 2, height=HEIGHT // 2)
 
 
 def _strays(ranks: np.ndarray) -> alt.LayerChart:
@@ -50,7 +51,7 @@ def _strays(ranks: np.ndarray) -> alt.LayerChart:
         for level, by, width in zip(levels.tolist(), stray.tolist(), reach.tolist(), strict=True)
     ]
     rank = alt.X("rank:Q", title="rank of the truth among the draws", axis=alt.Axis(format="%"))
-    low = alt.Y("low:Q", title="share below, less an even share")
+    low = alt.Y("low:Q", title="share below, less even")
     band = _rows(lines).mark_area(color=PAPER["faint"]).encode(rank, low, alt.Y2("high:Q"))
     drawn = _rows(lines).mark_line(color=PAPER["accent"]).encode(rank, alt.Y("stray:Q"))
     return alt.layer(band, drawn).properties(width=WIDTH // 2, height=HEIGHT // 2)

@@ -47,6 +47,7 @@ NAMED = {
     Kind.PRIOR: "variety or lot",
     Kind.LABORATORY: "laboratories",
     Kind.CERTIFICATE: "a certificate",
+    Kind.CHAINS: "its own chains",
 }
 LEVELS = (0.5, 0.8, 0.9, 0.95)
 EVEN = np.linspace(0.02, 0.98, 49)  # ranks at which shares are compared with an even law
@@ -304,10 +305,10 @@ nothing is the worst of all.
 
 {truths}
 
-A variety at 1.8 times its THC is within what varieties may be, and nine days of late flowering
-within what is expected of lots: certificates pull such a forecast to where it belongs before they
-look odd. What hurts is what comes after the last certificate, as with another curve, and
-laboratories that err twice as much: then bands are too narrow.
+Another curve hurts most: how THC goes on after the last certificate cannot be seen before it comes.
+A mislabelled variety and late flowering are more often than not within what varieties and seasons
+may do: certificates pull such a forecast most of the way before they look odd, and bands lose some
+of their hold. Laboratories that err twice as much are seldom noticed from twelve certificates.
 
 ## When the farm assumes something else
 
