@@ -299,9 +299,9 @@ crossing day* says how often lots of all the other farms passed before and after
 
 ## When the truth is another
 
-The forecast is not told. *Usual miss* is the root mean square of the log of THC; the band should
-hold 0.9. The last columns say what the diagnosis told the farmer: a forecast that is wrong and says
-nothing is the worst of all.
+The forecast is not told. *Usual miss* is the root mean square of the log of THC, the *width* of a
+band its upper end over its lower, and it should hold 0.9. The last columns say what the diagnosis
+told the farmer: a forecast that is wrong and says nothing is the worst of all.
 
 {truths}
 
