@@ -19,6 +19,7 @@ from tierpole.potency import sampling
 PRIOR, SAMPLING = prior_table.COEFFICIENTS, sampling.COEFFICIENTS
 FLOWER = 130.0  # usual flower day of the first variety; the next ones are 12 days later each
 FLOWER_SHARED_SD, FLOWER_OWN_SD = 2.5, 3.1
+QUANTIFIED = 0.0001  # share of dry weight below which a certificate only says "below"
 
 
 @dataclass(frozen=True)
@@ -46,6 +47,10 @@ class Alternative:
     laboratory_error: float = 1.0
     late: float = 0.0
     mislabelled: dict[int, float] = field(default_factory=dict)
+
+
+AS_THE_MODEL = Alternative()
+USUAL = potency.PotencyPrior()
 
 
 @dataclass(frozen=True)
@@ -77,12 +82,14 @@ class Lot:
 
 @dataclass(frozen=True)
 class Farm:
-    """What is known before any test, the truth, and certificates drawn from it."""
+    """What is known before any test, the truth, and certificates drawn from it: those that the
+    forecast is told of, and `later` ones that nobody has seen."""
 
     draws: potency.PotencyDraws
     flower_day: np.ndarray
     lots: tuple[Lot, ...]
     tests: tuple[potency.PotencyTest, ...]
+    later: tuple[potency.PotencyTest, ...]
 
     def usual_day(self, lot: int, tau: float) -> float:
         """The day so long after the usual flower day of a lot."""
@@ -95,19 +102,21 @@ def draw_farm(
     planned: tuple[Planned, ...],
     stock: Stock = Stock.CLONE,
     draws: int = 500,
-    alternative: Alternative = Alternative(),
+    alternative: Alternative = AS_THE_MODEL,
+    later: tuple[Planned, ...] = (),
+    assumed: potency.PotencyPrior = USUAL,
 ) -> Farm:
-    """A farm whose truth follows the model, but for the `alternative`."""
+    """A farm whose truth follows the model with its usual prior, but for the `alternative`;
+    what is `assumed` before any test may be another prior."""
     index = np.array(variety)
     lots = potency.PotencyLots(index, (stock,) * len(variety), np.ones(len(variety)))
-    prior = potency.PotencyPrior()
-    before = potency.draw_potency([prior] * (max(variety) + 1), lots, draws, rng)
+    before = potency.draw_potency([assumed] * (max(variety) + 1), lots, draws, rng)
     flower = FLOWER + 12.0 * index
     shared = rng.normal(0.0, FLOWER_SHARED_SD, (draws, max(variety) + 1))[:, index]
     flower_day = flower + shared + rng.normal(0.0, FLOWER_OWN_SD, (draws, len(variety)))
-    truth = _lots(rng, variety, stock, prior, alternative)
-    tests = _certificates(rng, truth, planned, alternative)
-    return Farm(before, flower_day, truth, tests)
+    truth = _lots(rng, variety, stock, USUAL, alternative)
+    tests = _certificates(rng, truth, (*planned, *later), alternative)
+    return Farm(before, flower_day, truth, tests[: len(planned)], tests[len(planned) :])
 
 
 def _factor(rng: np.random.Generator, unsure: float) -> float:
@@ -211,6 +220,9 @@ def _certificate(
     freedom = SAMPLING["tail_df"]
     tail = np.sqrt((freedom - 2.0) / rng.chisquare(freedom))
     read = truth * plants.mean(axis=0) * np.exp(bias + tail * spread * rng.standard_normal(2))
+    printed, below = np.maximum(read, QUANTIFIED), read < QUANTIFIED
     return potency.PotencyTest(
-        plan.lot, day, plan.plants, plan.laboratory, cbd=float(read[0]), thc=float(read[1])
-    )
+        plan.lot, day, plan.plants, plan.laboratory,
+        cbd=float(printed[0]), thc=float(printed[1]),
+        cbd_below=bool(below[0]), thc_below=bool(below[1]),
+    )  # fmt: skip

@@ -124,5 +124,15 @@ def test_thresholds_against_scipy():
     weight = limits["distrusted_weight"]
     distance = ((freedom + 2) / weight - freedom) / 2  # of two values, by Fisher's law
     assert 1 / fisher.sf(distance, 2, freedom) == pytest.approx(130, rel=0.03)
-    assert 0.5 / norm.sf(limits["conflict"]) == pytest.approx(370, rel=0.01)
-    assert 0.5 / norm.sf(limits["apart"]) == pytest.approx(80, rel=0.01)
+    unsure = sampling.COEFFICIENTS["between_labs_spread"]
+    spread = np.exp(unsure * norm.ppf((np.arange(20_000) + 0.5) / 20_000) - unsure**2)
+    assert 0.5 / norm.sf(limits["apart"] / spread).mean() == pytest.approx(95, rel=0.01)
+
+
+def test_false_alarms_simulated():
+    """However many quantities are judged, one sound farm in a hundred is told of a conflict."""
+    rng = np.random.default_rng(7)
+    for judged in (12, 60):
+        furthest = np.abs(rng.standard_normal((100_000, judged))).max(axis=1)
+        alarms = np.mean(furthest > diagnose.conflict_limit(judged))
+        assert alarms == pytest.approx(diagnose.COEFFICIENTS["false_alarm"], rel=0.1)

@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import published_values
 from tierpole import potency
 from tierpole.crop import mass_course
 from tierpole.crop.phenology import COEFFICIENTS as PHENOLOGY
@@ -13,6 +14,7 @@ from tierpole.crop.phenology import FloweringDraws, flower_day
 from tierpole.farm import Stock
 from tierpole.weather import DAY_OF_YEAR, day_length
 
+PUBLISHED = published_values.load("potency")
 FILE = Path(__file__).parent / "data" / "potency" / "published_checks.csv"
 with FILE.open(encoding="utf-8") as text:
     ROWS = {row["id"]: row for row in csv.DictReader(text)}
@@ -125,3 +127,37 @@ def test_flowering_against_midwest():
     day = flower_day(day_length(42.0, DAY_OF_YEAR), warmth, row, 70, early)[0]
     august = 122.0  # days from 1 April
     assert august <= day <= august + 20.0
+
+
+def drawn(stock):
+    """What the prior makes of a lot of a stock."""
+    lots = potency.PotencyLots(np.zeros(1, int), (stock,), np.ones(1))
+    return potency.draw_potency([potency.PotencyPrior()], lots, 5000, np.random.default_rng(2))
+
+
+def test_top_factor_against_indoor_strata():
+    """The top of a plant over its flower: as measured top to bottom, and thought possible."""
+    found = PUBLISHED["top_of_plant"]
+    factor = found["cbd"][0] / np.average(found["cbd"], weights=found["mass"])
+    assert factor == pytest.approx(found["factor"], abs=0.005)
+    low, high = np.quantile(drawn(Stock.CLONE).top_to_flower, [0.05, 0.95])
+    assert low < factor < high
+
+
+@pytest.mark.parametrize("stock", list(Stock))
+def test_plants_against_published_scatter(stock):
+    """How much plants of a lot differ: most of what is thought possible lies about what was
+    measured."""
+    low, high = PUBLISHED["plant_scatter"][str(stock)]
+    spread = drawn(stock).plant_cv
+    assert np.quantile(spread, 0.05) < high
+    assert low < np.quantile(spread, 0.5) < 1.25 * high
+    assert np.quantile(spread, 0.95) > high
+
+
+def test_ratio_against_florida_and_midwest():
+    """Ratios of CBD to THC that were seen, or are bred for, are thought likely."""
+    ratio = np.exp(drawn(Stock.CLONE).normal[:, 0, 1])
+    low, high = np.quantile(ratio, [0.05, 0.95])
+    for seen in PUBLISHED["ratio_seen"]["cbd_to_thc"]:
+        assert low < seen < high

@@ -14,6 +14,7 @@ from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
 from tierpole.evidence import Mark, Table, Value
 from tierpole.potency.draws import PARAMETERS
@@ -43,11 +44,11 @@ COEFFICIENTS = Table(
             "ordinary ones falls below it by chance",
         ),
         Value(
-            "conflict",
-            3.0,
-            "sd",
-            Mark.COMPUTED,
-            "of what was expected before the tests; 1 in 370 by chance",
+            "false_alarm",
+            0.01,
+            "1",
+            Mark.INFERENCE,
+            "share of sound farms in which chance alone calls a conflict with what was known",
         ),
         Value(
             "telling",
@@ -56,7 +57,14 @@ COEFFICIENTS = Table(
             Mark.INFERENCE,
             "share of the variance that tests must take away before a conflict can be called",
         ),
-        Value("apart", 2.5, "sd", Mark.COMPUTED, "between two laboratories; 1 in 80 by chance"),
+        Value(
+            "apart",
+            3.3,
+            "sd",
+            Mark.COMPUTED,
+            "of the difference between two laboratories as stated; 1 in 95 by chance, the spread "
+            "between laboratories being as unsure as it is",
+        ),
     ),
 )
 
@@ -82,7 +90,10 @@ class Kind(StrEnum):
 
 @dataclass(frozen=True)
 class Finding:
-    """Something a reader must know; `test` is the place of a certificate among those given."""
+    """Something a reader must know.
+
+    `test` is the place of a certificate among those that say something, in the order given.
+    """
 
     kind: Kind
     text: str
@@ -246,12 +257,12 @@ def _laboratories(posterior: Posterior) -> list[Finding]:
 def _varieties(posterior: Posterior, varieties: Sequence[str]) -> list[Finding]:
     """Varieties that the tests put where they were hardly thought to be."""
     problem = posterior.problem
-    conflict = prior_conflict(posterior.pool.state.variety)
+    conflict, limit = prior_conflict(posterior.pool.state.variety), _limit(posterior)
     found = []
     for place, variety in enumerate(problem.varieties):
         for number, parameter in enumerate((*PARAMETERS, "flower")):
             distance = conflict[place, number]
-            if abs(distance) > COEFFICIENTS["conflict"]:
+            if abs(distance) > limit:
                 what = _QUANTITIES.get(parameter, "when its lots flowered")
                 text = (
                     f"the tests put {varieties[variety]} {abs(distance):.1f} standard deviations "
@@ -271,7 +282,7 @@ def _lots(posterior: Posterior, lots: Sequence[str]) -> list[Finding]:
         "from when it was thought to flower",
     )
     found = []
-    for place, number in np.argwhere(np.abs(conflict) > COEFFICIENTS["conflict"]):
+    for place, number in np.argwhere(np.abs(conflict) > _limit(posterior)):
         lot = int(problem.lots[place])
         text = (
             f"the tests put {lots[lot]} {abs(conflict[place, number]):.1f} standard deviations "
@@ -279,6 +290,30 @@ def _lots(posterior: Posterior, lots: Sequence[str]) -> list[Finding]:
         )
         found.append(Finding(Kind.PRIOR, text, lot))
     return found
+
+
+def _limit(posterior: Posterior) -> float:
+    """How far is too far, for as many quantities as this farm's forecast judges."""
+    state = posterior.pool.state
+    return conflict_limit(state.variety[..., 0].size + state.lot[..., 0].size)
+
+
+def conflict_limit(judged: int) -> float:
+    """Distance at which a farm is told that tests and prior are in conflict.
+
+    Parameters
+    ----------
+    judged : quantities looked at on the farm
+
+    Returns
+    -------
+    standard deviations [1]
+
+    Equation: Phi^-1(1 - a / (2 n)), a the share of sound farms that may be told so by chance.
+
+    Source: Bonferroni's bound; `false_alarm`.
+    """
+    return float(-ndtri(COEFFICIENTS["false_alarm"] / (2.0 * judged)))
 
 
 def prior_conflict(states: Array) -> Array:

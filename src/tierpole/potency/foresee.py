@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from tierpole.evidence import Mark, Table, Value
 from tierpole.potency.draws import Curves
 from tierpole.potency.misfit import TAIL_DF, misfit
+from tierpole.potency.model import EARLIEST
 from tierpole.potency.pooled import Evenness, log_sum
 from tierpole.potency.results import CBD, THC, PotencyTest, Results
 from tierpole.potency.sampling import COEFFICIENTS as SAMPLING
@@ -35,8 +36,6 @@ COEFFICIENTS = Table(
         ),
     ),
 )
-
-_EARLIEST = 1.0  # days after initiation below which the curves say nothing
 
 
 class Reading(NamedTuple):
@@ -129,25 +128,13 @@ def _evenness(updated: Updated) -> Evenness:
 
 
 def _expected(updated: Updated, planned: PotencyTest, results: Results) -> tuple[Array, Array]:
-    """Log predictions [substance, 1, draw] and variances [substance, result, draw] of a test.
-
-    A laboratory without results adds the difference between laboratories to the variance.
-    """
+    """Log predictions [substance, 1, draw] and variances [substance, result, draw] of a test."""
     curves = Curves.of(updated.draws.normal[:, planned.lot])
     since = planned.day - updated.flower_day[:, planned.lot]
-    value = np.log([curves.cbd(since), curves.thc(np.maximum(since, _EARLIEST))])
-    bias = updated.laboratories.bias_of(planned.laboratory)
-    value = value if bias is None else value + bias
-    variance = (results.within[:, :, None] * updated.laboratories.within[:, None]) ** 2
-    if bias is None:
-        variance = variance + _between(updated, planned)[:, None] ** 2
-    return value[:, None], variance + results.reading[:, :, None]
-
-
-def _between(updated: Updated, planned: PotencyTest) -> Array:
-    """Difference between laboratories [substance, draw], for one without results."""
-    stated = planned.precision_cbd.between_labs, planned.precision_thc.between_labs
-    return np.array(stated)[:, None] * updated.laboratories.between
+    value = np.log([curves.cbd(since), curves.thc(np.maximum(since, EARLIEST))])
+    stated = planned.precision_cbd, planned.precision_thc
+    bias, variance = updated.laboratories.next_error(planned.laboratory, stated)
+    return (value + bias)[:, None], variance[:, None] + results.reading[:, :, None]
 
 
 def _roots(variance: Array, covariance: Array) -> Array:

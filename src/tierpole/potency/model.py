@@ -43,7 +43,9 @@ OWN = 3
 UNSURE = np.repeat([PRIOR["lot_sd_spread"], COEFFICIENTS["between_labs_spread"]], 2)[:, None]
 UNSURE_WITHIN = COEFFICIENTS["repeatability_spread"]
 
-_EARLIEST = 1.0  # days after initiation below which the curves say nothing
+EARLIEST = 1.0
+"""Days after initiation below which the curve of THC says nothing."""
+
 _PLATEAU, _RATIO, _PEAK, _STEEPEST, _RATE, _MIDPOINT, _FALL, _FLOWER = range(SHARED)
 
 
@@ -190,12 +192,12 @@ class Model:
         since = self.results.day[:, None] - flower[lot]
         cbd = cbd_slopes(since, curves.rate[lot], curves.midpoint[lot])
         thc = thc_slopes(
-            np.maximum(since, _EARLIEST),
+            np.maximum(since, EARLIEST),
             curves.peak_day[lot],
             curves.power[lot],
             curves.fall[lot],
         )
-        thc.by_day[since < _EARLIEST] = 0.0
+        thc.by_day[since < EARLIEST] = 0.0
         value = self.results.between[:, :, None] * self.deviation(state)[:, self.results.laboratory]
         value[CBD] += np.log(curves.cbd_plateau)[lot] + cbd.value
         value[THC] += np.log(curves.thc_peak)[lot] + thc.value

@@ -8,7 +8,7 @@ number of off-type plants in each composite is then drawn from its exact law.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import NamedTuple
 
 import numpy as np
@@ -57,13 +57,7 @@ class Evenness:
     @classmethod
     def of(cls, draws: PotencyDraws, lots: Index) -> Evenness:
         """That of some lots of the season's draws."""
-        return cls(
-            draws.plant_cv[:, lots],
-            draws.off_type_share[:, lots],
-            draws.off_type_multiple[:, lots],
-            draws.top_to_plant[:, lots],
-            draws.top_to_flower[:, lots],
-        )
+        return cls(**{name: getattr(draws, name)[:, lots] for name in EVENNESS})
 
     @property
     def draws(self) -> int:
@@ -135,6 +129,10 @@ class Evenness:
             plants = np.where(tops[tests], some.plants, 0)[:, None]
             chances[count, tests] = found.log_likelihood + _log_binomial(plants, count, share)
         return chances
+
+
+EVENNESS = tuple(field.name for field in fields(Evenness))
+"""Names of the draws of evenness, in the season's draws too."""
 
 
 def refresh(

@@ -17,8 +17,10 @@ from numpy.typing import NDArray
 from tierpole.potency.assemble import Problem
 from tierpole.potency.draws import PotencyDraws
 from tierpole.potency.pairing import pair_draws, pick_states
+from tierpole.potency.pooled import EVENNESS
 from tierpole.potency.posterior import Effort, Posterior, infer, watched
 from tierpole.potency.results import PotencyTest
+from tierpole.potency.sampling import Precision
 
 Array = NDArray[np.float64]
 
@@ -45,6 +47,19 @@ class Laboratories:
     def bias_of(self, name: str) -> Array | None:
         """Bias [substance, draw] of a laboratory, None when it has no result yet."""
         return self.bias[:, self.names.index(name)] if name in self.names else None
+
+    def next_error(self, name: str, stated: Sequence[Precision]) -> tuple[Array, Array]:
+        """Bias and variance [substance, draw] of a laboratory's next log result, plants apart.
+
+        `stated` is its precision for CBD and THC. One without results has no bias, but may differ
+        from the truth as laboratories do.
+        """
+        within = np.array([[each.repeatability] for each in stated]) * self.within
+        bias = self.bias_of(name)
+        if bias is not None:
+            return bias, within**2
+        between = np.array([[each.between_labs] for each in stated]) * self.between
+        return np.zeros_like(within), within**2 + between**2
 
 
 class Updated(NamedTuple):
@@ -85,14 +100,14 @@ def update(
     posterior = infer(problem, rng, effort, earlier)
     telling = np.flatnonzero([test.says_something for test in tests])
     moved[telling[problem.order]] = posterior.moved
-    after, days, laboratories = _drawn(draws, flower_day, posterior, rng)
+    after, days, laboratories = drawn(draws, flower_day, posterior, rng)
     return Updated(after, days, moved, laboratories, posterior)
 
 
-def _drawn(
+def drawn(
     draws: PotencyDraws, flower_day: Array, posterior: Posterior, rng: np.random.Generator
 ) -> tuple[PotencyDraws, Array, Laboratories]:
-    """The season's draws, with states of the pool in place of the lots that it holds."""
+    """The season's draws and flower days, with states of the pool in place of the lots it holds."""
     problem, model, pool = posterior.problem, posterior.model, posterior.pool
     picked = pool.pick(pick_states(watched(model, pool.state).T, len(flower_day), rng))
     pairs = pair_draws(problem.before, model.flower_day(picked.state).T)
@@ -100,19 +115,10 @@ def _drawn(
     days, normal = flower_day.copy(), draws.normal.copy()
     days[:, problem.lots] = model.flower_day(state).T
     normal[:, problem.lots] = np.moveaxis(model.normal(state), -1, 0)
-    changed = {}
-    for name in (
-        "plant_cv",
-        "off_type_share",
-        "off_type_multiple",
-        "top_to_plant",
-        "top_to_flower",
-    ):
+    changed, lot = {}, np.arange(problem.lots.size)[:, None]
+    for name in EVENNESS:
         changed[name] = getattr(draws, name).copy()
-        held_by_lot = getattr(problem.evenness, name)[
-            held.row, np.arange(len(problem.lots))[:, None]
-        ]
-        changed[name][:, problem.lots] = held_by_lot.T
+        changed[name][:, problem.lots] = getattr(problem.evenness, name)[held.row, lot].T
     laboratories = Laboratories(
         names=model.results.laboratories,
         bias=model.laboratory_bias(state),
