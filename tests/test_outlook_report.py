@@ -112,3 +112,10 @@ def test_a_limit_not_reached_says_less_than_a_reading_limits():
     day = season().index(early.sampled_on)
     assert under.thc.low[day] < seen.thc.low[day]
     assert under.thc.median[day] < under.thc_before.median[day]
+
+
+def test_without_its_only_test_a_lot_is_as_before_limits():
+    """Left out, the one certificate of the season changes nothing: chances as without any."""
+    (told,) = of(season()).told
+    none = of(replace(season(), tests=()))
+    assert told.p_pass_without == pytest.approx(none.p_pass, abs=1e-6)

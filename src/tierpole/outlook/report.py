@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import cached_property
 
 import numpy as np
 
@@ -12,8 +13,10 @@ from tierpole.evidence import Mark, Table, Value
 from tierpole.outlook.forecast import Forecast, planned_test
 from tierpole.outlook.legal import Legal
 from tierpole.outlook.summary import BAND, bands
+from tierpole.potency import Effort, PotencyDraws, curves
 from tierpole.potency.diagnose import Diagnosis, diagnose
 from tierpole.potency.foresee import what_if
+from tierpole.potency.leave_out import without
 from tierpole.season import DAYS
 
 Array = np.ndarray
@@ -27,11 +30,16 @@ REPORT = Table(
             "our choice: as many as a person can tell apart",
         ),
         Value(
+            "left_out", 12.0, "tests", Mark.INFERENCE,
+            "our choice: the newest tests, one a lot, that the forecast is made without again",
+        ),
+        Value(
             "outside", 0.02, "share", Mark.INFERENCE,
             "our choice: readings as far out as one in fifty are asked about",
         ),
     ),
 )  # fmt: skip
+LIGHT = Effort(chains=128, groups=4, warm_sweeps=6, kept_sweeps=10, most_rounds=1)
 STEP = 0.0001  # share of dry weight, how finely certificates print total THC
 
 NO_TEST = (
@@ -59,12 +67,14 @@ class Fan:
 class Told:
     """What a certificate changed: the log THC of its lot on its day, and what it counts for.
 
-    `row` is its place among the season's tests; `counts` is 1 for an ordinary one.
+    `row` is its place among the season's tests; `counts` is 1 for an ordinary one. For the latest
+    of a lot `p_pass_without` [sample_day] is the chance to pass had it not been taken.
     """
 
     row: int
     moved: float
     counts: float
+    p_pass_without: Array | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,10 +118,28 @@ def report(
 
 
 @dataclass(frozen=True, eq=False)
+class Held:
+    """Potency as the law looks at it, from flower days [draw, lot] and what shapes the curves."""
+
+    flower_day: Array
+    potency: PotencyDraws
+
+    @property
+    def thc(self) -> Array:
+        """Total THC [draw, lot, day]."""
+        return curves(self.potency, self.flower_day, np.arange(DAYS, dtype=float))[1]
+
+
+@dataclass(frozen=True, eq=False)
 class _Lots:
     forecast: Forecast
     sample_days: Array
     chances: Mapping[str, Array]
+
+    @cached_property
+    def left_out(self) -> dict[int, Array]:
+        """What `_without` finds, once for all lots."""
+        return self._without()
 
     def all(self) -> list[LotForecast]:
         """The forecasts of the lots, in their order."""
@@ -150,6 +178,28 @@ class _Lots:
         lots, varieties = season.lots, season.varieties
         return diagnose(posterior, [lot.name for lot in lots], [v.name for v in varieties])
 
+    def _without(self) -> dict[int, Array]:
+        """Chances to pass [sample_day] without the latest test of each lot, by test."""
+        forecast, posterior = self.forecast, self.forecast.updated.posterior
+        if posterior is None:
+            return {}
+        tests = posterior.problem.tests
+        latest = {
+            test.lot: number
+            for number, test in sorted(enumerate(tests), key=lambda pair: pair[1].day)
+        }
+        newest = sorted(latest.values(), key=lambda number: -tests[number].day)
+        found = {}
+        for number in newest[: int(REPORT["left_out"])]:
+            rng = np.random.default_rng(number)
+            left = without(
+                posterior, number, forecast.before, forecast.flower_day_before, rng, LIGHT
+            )
+            held = Held(left.flower_day, left.draws)
+            chances = Legal(forecast.season, held, self.sample_days).chances()["p_pass"]
+            found[number] = chances[:, tests[number].lot].mean(axis=0)
+        return found
+
     def _told(self, lot: int, diagnosis: Diagnosis | None) -> tuple[Told, ...]:
         """What each certificate of a lot changed; those that say nothing are left out."""
         if diagnosis is None:
@@ -158,8 +208,8 @@ class _Lots:
         telling = [number for number, test in enumerate(tests) if test.says_something]
         rows, moved = self.forecast.test_rows, self.forecast.updated.moved
         return tuple(
-            Told(rows[number], float(moved[number]), float(counts))
-            for number, counts in zip(telling, diagnosis.weight, strict=True)
+            Told(rows[number], float(moved[number]), float(counts), self.left_out.get(place))
+            for place, (number, counts) in enumerate(zip(telling, diagnosis.weight, strict=True))
             if tests[number].lot == lot
         )
 

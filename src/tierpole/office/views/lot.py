@@ -227,7 +227,7 @@ def _worth_of_test(season: Season, lot: LotPlan) -> Chart | None:
 def _records(season: Season, plan: LotPlan) -> Iterator[Record]:
     """Everything recorded of a lot, oldest first; a test with what it changed."""
     lot, told = plan.lot, plan.forecast.told if plan.forecast else ()
-    changed = {each.row: _told_words(each) for each in told}
+    changed = {each.row: _told_words(each, plan) for each in told}
     rows = [
         (t.sampled_on, _test_words(t) + changed.get(row, ""))
         for row, t in enumerate(season.tests)
@@ -245,13 +245,26 @@ def _records(season: Season, plan: LotPlan) -> Iterator[Record]:
         yield Record(words.day(day), what)
 
 
-def _told_words(told: Told) -> str:
+def _told_words(told: Told, plan: LotPlan) -> str:
     """What a certificate changed, and when it is not fully believed, what it counts for."""
     change = math.expm1(told.moved)
     moved = f"it {'raised' if change > 0 else 'lowered'} the THC expected by {abs(change):.0%}"
     said = moved if abs(change) >= SEEN else "it is what was expected"
     doubt = f" and counts {told.counts:.1f} of an ordinary test" if told.counts < DOUBTED else ""
-    return f". {words.capital(said)}{doubt}"
+    return f". {words.capital(said)}{doubt}{_without_words(told, plan)}"
+
+
+def _without_words(told: Told, plan: LotPlan) -> str:
+    """What the chance to pass on the plan's sample day would be without a certificate."""
+    known, day = plan.forecast, plan.sample_on
+    if told.p_pass_without is None or known is None or day is None or day not in known.sample_days:
+        return ""
+    at = known.sample_days.index(day)
+    return (
+        f". Without it a sample on {words.short_day(day)} would pass in "
+        f"{words.odds(float(told.p_pass_without[at]))}, with it in "
+        f"{words.odds(float(known.p_pass[at]))}"
+    )
 
 
 def _test_words(test: Test) -> str:
