@@ -31,6 +31,9 @@ class FakeOffice:
     now: Status = field(default_factory=Status)
     made: dict[Any, Any] = field(default_factory=dict)
 
+    def changes_since(self, seen: str) -> tuple[str, ...]:
+        return self.changes
+
     def status(self) -> Status:
         return self.now
 

@@ -41,9 +41,9 @@ def plan(
 
     Ctrl-C once stops with the best plan so far (exit status 4).
     """
-    from tierpole.scenario import read_scenario
+    from tierpole.office.sources import read_source
 
-    office = _office(read_scenario(file, on), seed, draws, units, seconds)
+    office = _office(read_source(file, on), seed, draws, units, seconds)
     sys.exit(_print_plan(office, form))
 
 
@@ -70,10 +70,16 @@ def demo(
 def serve(
     file: str, on: date | None, seed: int, draws: int, seconds: int, units: Any, port: int
 ) -> None:
-    """Serve the pages of the season in FILE on this computer until Ctrl-C."""
-    from tierpole.scenario import read_scenario
+    """Serve the pages of the season in FILE on this computer until Ctrl-C.
 
-    office = _office(read_scenario(file, on), seed, draws, units, seconds)
+    From a farm's books they also take entries, and plan again when what matters has changed.
+    """
+    from tierpole.office.sources import is_books, read_source
+
+    if is_books(file):
+        office = _farm_office(file, on, seed, draws, units, seconds)
+    else:
+        office = _office(read_source(file, on), seed, draws, units, seconds)
     office.start()
     _serve_pages(office, port)
 
@@ -82,10 +88,11 @@ def serve(
 @FILE
 @together(ON, UNITS, FORMAT)
 def check(file: str, on: date | None, units: Any, form: str) -> None:
-    """Check the scenario in FILE: every problem at once, what looks odd, what is assumed."""
-    from tierpole.scenario import assumed, check_scenario
+    """Check the season in FILE: every problem at once, what looks odd, what is assumed."""
+    from tierpole.office.sources import check_source
+    from tierpole.scenario import assumed
 
-    checked = check_scenario(file, on)
+    checked = check_source(file, on)
     taken = list(assumed(checked.season, units))
     if form == "json":
         from tierpole.cli.documents import check_document
@@ -118,6 +125,15 @@ def _office(season: Season, seed: int, draws: int, units: Any, seconds: int) -> 
     from tierpole.office import Office, Settings
 
     return Office(season, Settings(draws, seed, seconds, units))
+
+
+def _farm_office(
+    books: str, on: date | None, seed: int, draws: int, units: Any, seconds: int
+) -> Office:
+    from tierpole.office import FarmOffice, Settings
+    from tierpole.records import open_store
+
+    return FarmOffice(open_store(books), Settings(draws, seed, seconds, units), on)
 
 
 def _print_plan(office: Office, form: str) -> int:

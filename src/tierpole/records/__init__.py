@@ -2,11 +2,11 @@
 
 from tierpole.records.audit import Seal, Verdict, seal, verify
 from tierpole.records.balance import Balance, Step, mass_balance
-from tierpole.records.contents import attach, read_content
+from tierpole.records.contents import attach, content_key, read_content, write_with
 from tierpole.records.copies import backup, restore
 from tierpole.records.exporting import Exported, export_scenario
 from tierpole.records.journal import Change, Receipt, write
-from tierpole.records.kinds import KINDS, Kind, kind_named, kind_of, setting_id
+from tierpole.records.kinds import IN_SEASON, KINDS, Kind, kind_named, kind_of, setting_id
 from tierpole.records.opening import open_store
 from tierpole.records.package import export_package
 from tierpole.records.reading import (
@@ -18,6 +18,7 @@ from tierpole.records.reading import (
     entries,
     history,
     latest,
+    news,
     nouns,
 )
 from tierpole.records.schemas import json_schema
@@ -27,6 +28,7 @@ from tierpole.records.unpack import import_package
 from tierpole.records.weather import WeatherFiles
 
 __all__ = [
+    "IN_SEASON",
     "KINDS",
     "Balance",
     "Change",
@@ -45,6 +47,7 @@ __all__ = [
     "attach",
     "backup",
     "conflicts",
+    "content_key",
     "entries",
     "export_package",
     "export_scenario",
@@ -56,6 +59,7 @@ __all__ = [
     "kind_of",
     "latest",
     "mass_balance",
+    "news",
     "nouns",
     "open_store",
     "read_content",
@@ -67,4 +71,5 @@ __all__ = [
     "setting_id",
     "verify",
     "write",
+    "write_with",
 ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -128,6 +128,14 @@ def history(store: Store, noun: UUID) -> list[Entry]:
 def entries(store: Store, after: int = 0, limit: int = 100) -> list[Entry]:
     """The journal itself from an entry on, oldest first."""
     query = sa.select(schema.entry).where(_ENTRY.seq > after).order_by(_ENTRY.seq).limit(limit)
+    with store.reading() as connection:
+        return [entry_of(row) for row in connection.execute(query).mappings()]
+
+
+def news(store: Store, kinds: Collection[str], after: int, until: int) -> list[Entry]:
+    """The entries of some kinds after one entry of the journal and up to another, oldest first."""
+    wanted = [_ENTRY.kind.in_(kinds), _ENTRY.seq > after, _ENTRY.seq <= until]
+    query = sa.select(schema.entry).where(*wanted).order_by(_ENTRY.seq)
     with store.reading() as connection:
         return [entry_of(row) for row in connection.execute(query).mappings()]
 

@@ -56,9 +56,8 @@ class Office(Protocol):
         """The units the user reads."""
         ...
 
-    @property
-    def changes(self) -> tuple[str, ...]:
-        """What changed since the user last looked."""
+    def changes_since(self, seen: str) -> tuple[str, ...]:
+        """What the plan does otherwise than the one a reader saw, by its mark."""
         ...
 
     def status(self) -> Status:

@@ -21,6 +21,7 @@ from tierpole.web.files import file_address
 from tierpole.web.office import Office
 
 PIECES = ("said", "chart", "table", "facts")  # macros of parts.html that every template may use
+SEEN = "seen"  # the cookie that holds the mark of the plan a reader saw last
 WAIT = 3  # seconds after which a page that waits looks again
 
 
@@ -38,6 +39,11 @@ class Asked:
         kept = {"units": self.units} if self.other_units else {}
         asked = "&".join(f"{key}={value}" for key, value in {**kept, **query}.items())
         return quote(path, safe="/:") + (f"?{asked}" if asked else "")
+
+    @property
+    def seen(self) -> str:
+        """The mark of the plan this reader saw last, as the browser keeps it."""
+        return self.request.cookies.get(SEEN, "")
 
     @property
     def here(self) -> str:
@@ -82,7 +88,7 @@ def _html(asked: Asked, template: str, code: int, **context: Any) -> HTMLRespons
 def page(asked: Asked, office: Office, template: str, view: Any) -> Response:
     """A view model as a page."""
     status = office.status()
-    return _html(asked, template, 200, view=view, head=view.head, changes=office.changes,
+    return _html(asked, template, 200, view=view, head=view.head, changes=office.changes_since(asked.seen),
                  status=status, age=age(status.planned_at))  # fmt: skip
 
 
