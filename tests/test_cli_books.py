@@ -97,7 +97,7 @@ def test_plan_and_serve_take_books(farm, monkeypatch):
     monkeypatch.setattr(commands, "_office", stop)
     assert isinstance(call("plan", farm).exception, Seen)
     assert same(seen[0], read_source(str(farm)))
-    monkeypatch.setattr(commands, "_serve_pages", lambda office, port: stop(office))
+    monkeypatch.setattr(commands, "_serve_pages", lambda office, *_: stop(office))
     monkeypatch.setattr(FarmOffice, "start", lambda _: None)
     assert isinstance(call("serve", farm).exception, Seen)
     assert isinstance(seen[1], FarmOffice)

@@ -8,14 +8,11 @@ from datetime import date
 import pytest
 
 import synthetic
-from full_farm import write_farm
+from books_office import quick_office
 from tierpole.farm import Cut, Place, Sample, Test, TestKind
-from tierpole.office import FarmOffice
 from tierpole.office.changes import News, what_changed
 from tierpole.office.kept import document_of, kept_plan, kept_plans, mark_of
-from tierpole.office.office import Made
-from tierpole.office.sources import keep_scenario
-from tierpole.records import Change, Wanted, entries, nouns, open_store, season_hash, write
+from tierpole.records import Change, Wanted, entries, nouns, season_hash, write
 
 DAY = date(2026, 9, 2)
 
@@ -93,41 +90,14 @@ def test_what_moves_nothing_is_told_too(before):
 # --- planning again -------------------------------------------------------------------------------
 
 
-class Quick(FarmOffice):
-    """Works through a season at once: the synthetic plan, which says how many tests it saw."""
-
-    def __init__(self, store):
-        super().__init__(store, tables={})
-        self.worked = []
-        self.ready = threading.Event()
-
-    def _worked(self, season, report):
-        report("weather", 0.5)
-        self.worked.append(season)
-        return Made(synthetic.season(), synthetic.outlook(), synthetic.plan())
-
-    def _note(self, season):
-        super()._note(season)
-        self.ready.set()
-
-    def wait(self):
-        assert self.ready.wait(10)
-        self.ready.clear()
-
-
 @pytest.fixture
 def office(tmp_path):
-    keep_scenario(str(write_farm(tmp_path)), str(tmp_path / "farm.db"), "Ann", keep_day=True)
-    with open_store(tmp_path / "farm.db") as store:
-        office = Quick(store)
-        office.start()
+    with quick_office(tmp_path) as office:
         yield office
-        office.stop()
 
 
 def test_an_entry_that_matters_starts_a_new_plan(office):
     """A cut does, a memo does not; each plan is kept with the hash of its inputs, once."""
-    office.wait()
     first = office.mark
     assert office.status().state == "ready"
     assert [one.seen_on for one in kept_plans(office.store, 2026)] == [date(2026, 9, 10)]
@@ -149,7 +119,6 @@ def test_an_entry_that_matters_starts_a_new_plan(office):
 
 def test_contradictions_keep_the_last_plan(office):
     """Facts that cannot be are named; the plan before them stays, and mending them is enough."""
-    office.wait()
     wrong = Change(Cut(lot="2 Bank", cut_on="2026-09-09", sticks=90_000))
     write(office.store, [wrong], who="Ann")
     office.look()
@@ -165,7 +134,6 @@ def test_contradictions_keep_the_last_plan(office):
 
 def test_the_journal_says_who_kept_a_plan(office):
     """Nobody typed it: the program signs."""
-    office.wait()
     (stored,) = nouns(office.store, Wanted("plan"))
     assert stored.entry.who == "Tierpole"
     assert entries(office.store, after=stored.entry.seq) == []

@@ -8,7 +8,7 @@ from io import TextIOWrapper
 import click
 
 from tierpole._version import __version__
-from tierpole.cli.books import backup, export, import_, restore, verify
+from tierpole.cli.books import backup, export, import_, passphrase, restore, verify
 from tierpole.cli.command import Group
 from tierpole.cli.commands import check, demo, plan, serve, weather
 
@@ -29,7 +29,8 @@ def tierpole() -> None:
     """
 
 
-for command in (demo, plan, check, weather, serve, import_, export, backup, restore, verify):
+OF_BOOKS = (import_, export, backup, restore, verify, passphrase)
+for command in (demo, plan, check, weather, serve, *OF_BOOKS):
     tierpole.add_command(command)
 
 

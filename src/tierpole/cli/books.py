@@ -126,6 +126,19 @@ def verify(books: str, seals: list[Seal]) -> None:
     click.echo(f"Seal: {verdict.seal.seq}:{verdict.seal.hash}")
 
 
+@click.command(cls=Command)
+@BOOKS
+def passphrase(books: str) -> None:
+    """Set the owner's passphrase of BOOKS, which `serve --lan` asks for."""
+    from tierpole.office.people import people_of
+    from tierpole.records import open_store
+
+    with open_store(books) as store:
+        people = people_of(store)
+    people.set_passphrase(click.prompt("Passphrase", hide_input=True, confirmation_prompt=True))
+    click.echo("Set. Whoever was signed in by an older one must sign in again.")
+
+
 def _at(books: str) -> str:
     """Where the books are now, and what to do next; an address without its password."""
     shown = re.sub(r"//([^:@/]*):[^@/]*@", r"//\1@", books)

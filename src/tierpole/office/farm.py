@@ -13,12 +13,24 @@ from typing import TYPE_CHECKING, Any
 
 from tierpole.errors import Stopped, StoreError, TierpoleError
 from tierpole.office.changes import news_between, what_changed
-from tierpole.office.kept import Kept, document_of, keep, kept_before, kept_last, kept_plan
+from tierpole.office.entry import Desk
+from tierpole.office.kept import (
+    Kept,
+    document_of,
+    keep,
+    kept_before,
+    kept_last,
+    kept_plan,
+    kept_plans,
+)
+from tierpole.office.ledger import Ledger
 from tierpole.office.office import Office, Settings
+from tierpole.office.people import people_of
 from tierpole.office.sources import season_of
 from tierpole.records import Store, seal, season_hash
 
 if TYPE_CHECKING:
+    from tierpole.farm.books import KeptPlan
     from tierpole.season import Season
 
 EVERY = 60.0  # seconds after which it looks by itself: at midnight, and for other programs' entries
@@ -38,6 +50,9 @@ class FarmOffice(Office):
         self._on = on
         self._entries, season = self._now()
         super().__init__(season, settings, tables)
+        self.desk = Desk(store, self.look)
+        self.ledger = Ledger(store, self.desk)
+        self.people = people_of(store)
         self._looked_at = ""
         self._call = threading.Event()
         self._compared = lru_cache(maxsize=32)(self._compare)
@@ -122,6 +137,12 @@ class FarmOffice(Office):
         except StoreError as error:
             self._status = replace(self._status, message=f"The plan was not kept: {error}")
 
-    def seen_plan(self, mark: str) -> Kept | None:
+    # --- plans as they were -----------------------------------------------------------------------
+
+    def kept(self, mark: str) -> Kept | None:
         """A plan as it was made, by its mark."""
         return kept_plan(self.store, mark)
+
+    def kept_plans(self) -> list[KeptPlan]:
+        """Every plan kept this season, newest first."""
+        return kept_plans(self.store, self.season.year)

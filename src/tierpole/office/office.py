@@ -24,6 +24,11 @@ from tierpole.units import System
 if TYPE_CHECKING:
     import xarray as xr
 
+    from tierpole.farm.books import KeptPlan
+    from tierpole.office.entry import Desk
+    from tierpole.office.kept import Kept
+    from tierpole.office.ledger import Ledger
+    from tierpole.office.people import People
     from tierpole.plan.result import Plan
     from tierpole.season import Season
 
@@ -95,7 +100,26 @@ class Office:
         """The units the user reads."""
         return self.settings.system
 
-    def changes_since(self, seen: str) -> tuple[str, ...]:  # noqa: ARG002 - see FarmOffice
+    # --- what only books have: see FarmOffice -----------------------------------------------------
+
+    desk: Desk | None = None
+    ledger: Ledger | None = None
+    people: People | None = None
+
+    @property
+    def mark(self) -> str:
+        """The mark of the plan kept last; of a scenario none is kept."""
+        return ""
+
+    def kept(self, mark: str) -> Kept | None:  # noqa: ARG002
+        """A plan as it was made, by its mark."""
+        return None
+
+    def kept_plans(self) -> list[KeptPlan]:
+        """Every plan kept this season, newest first."""
+        return []
+
+    def changes_since(self, seen: str) -> tuple[str, ...]:  # noqa: ARG002
         """What the plan does otherwise than the one a reader saw; a scenario does not change."""
         return ()
 
