@@ -32,7 +32,8 @@ ACCESS: dict[tuple[str, str], frozenset[Role]] = {
     for roles, routes in (
         ((O, C, G, N), ("GET /static", "GET /fonts", "GET /sign-in", "POST /sign-in", "GET /pair",
                         "POST /pair", "GET /guest/{token}", "GET /offline.js")),
-        ((O, C, G), ("POST /sign-out", "GET /packet/{lot:path}")),
+        ((O, C, G), ("POST /sign-out",)),
+        ((O, G), ("GET /packet/{lot:path}",)),
         ((O, C), ("GET /health", "GET /crew", "GET /place/{name:path}", "GET /enter",
                   "GET /enter/{form}", "POST /enter/{form}", "GET /entered/{entry}",
                   "POST /entered/{entry}/undo", "POST /language")),
