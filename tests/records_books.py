@@ -63,4 +63,5 @@ def _alike(one, other):
 
 def _said(noun):
     """What a noun says by itself; the rest are defaults, which pages show as assumed."""
-    return getattr(noun, "model_fields_set", None)
+    fields_set = getattr(noun, "model_fields_set", ())
+    return {name for name in fields_set if getattr(noun, name) is not None}

@@ -39,7 +39,7 @@ def test_scenario_limits_out_of_the_books(farm, tmp_path):
         target = tmp_path / f"{units}.toml"
         said = call("export", farm, target, "--units", units)
         assert said.exit_code == 0, said.output
-        assert "with station.csv, stations.csv, forecast.csv beside it" in said.stdout
+        assert "with station.csv, stations.csv, forecast.csv, late.toml beside it" in said.stdout
         assert same(read_scenario(target), kept)
 
 

@@ -72,7 +72,9 @@ def keep_scenario(
     is_new = not is_books(where)
     try:
         with open_store(where, create=True) as store:
-            return import_season(store, whole.season, files, who, keep_day=keep_day or is_demo)
+            return import_season(
+                store, whole.season, files, who, keep_day=keep_day or is_demo, learnt=whole.learnt
+            )
     except (InputError, StoreError):
         if is_new:
             _without(Path(where))

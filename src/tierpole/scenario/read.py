@@ -32,20 +32,23 @@ class Checked:
 
 @dataclass(frozen=True)
 class Whole:
-    """All that a scenario says, whenever it became known, and the files of its weather."""
+    """All that a scenario says, whenever it became known, and the files it names."""
 
     season: Season
     files: WeatherFiles
     station: Path
     forecast: Path | None
+    learnt: tuple[Path, ...]
 
 
 def read_whole(path: str | Path) -> Whole:
     """A scenario with all its facts, to be put into a farm's books; raises as `read_scenario`."""
     path = Path(path)
-    season, files = _read(path, None)
+    season, scenario = _read(path, None)
+    files = scenario.weather
     forecast = located(files.forecast, path) if files.forecast else None
-    return Whole(season, files, located(files.station, path), forecast)
+    learnt = tuple(path.parent / name for name in scenario.files.learnt)
+    return Whole(season, files, located(files.station, path), forecast, learnt)
 
 
 def read_scenario(path: str | Path, on: date | None = None) -> Season:
@@ -68,8 +71,8 @@ def demo_path(name: str = "demo") -> Path:
     return Path(str(resources.files("tierpole") / "data" / "scenarios" / f"{name}.toml"))
 
 
-def _read(path: Path, on: date | None) -> tuple[Season, WeatherFiles]:
-    """Everything a file says, whenever it became known, and the weather files it names."""
+def _read(path: Path, on: date | None) -> tuple[Season, Scenario]:
+    """Everything a file says, whenever it became known, and the file as it was read."""
     written = read_toml(_text(path))
     if written.faults:
         raise InputError(path.name, written.faults)
@@ -81,7 +84,7 @@ def _read(path: Path, on: date | None) -> tuple[Season, WeatherFiles]:
     found = [_where_from(fault, len(scenario.tests), beside) for fault in found]
     if found:
         raise InputError(path.name, _in_order(found, written))
-    return season, scenario.weather
+    return season, scenario
 
 
 def _text(path: Path) -> str:
