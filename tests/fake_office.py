@@ -31,6 +31,20 @@ class FakeOffice:
     now: Status = field(default_factory=Status)
     made: dict[Any, Any] = field(default_factory=dict)
 
+    desk: Any = None
+    ledger: Any = None
+    people: Any = None
+    mark: str = ""
+
+    def kept(self, mark: str) -> None:
+        return None
+
+    def kept_plans(self) -> list[Any]:
+        return []
+
+    def changes_since(self, seen: str) -> tuple[str, ...]:
+        return self.changes
+
     def status(self) -> Status:
         return self.now
 

@@ -15,10 +15,10 @@ from tierpole.web.serving import HOST, free_listener
 
 
 @contextmanager
-def served(office: Any) -> Iterator[str]:
+def served(office: Any, gate: Any = None) -> Iterator[str]:
     """Serve an office's pages; gives their address."""
     listener = free_listener(18_600)
-    server = uvicorn.Server(uvicorn.Config(create_app(office), log_level="critical"))
+    server = uvicorn.Server(uvicorn.Config(create_app(office, gate), log_level="critical"))
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
     thread.start()
     while not server.started:

@@ -1,6 +1,5 @@
 """What the tests of the books share: a small farm in them, scenarios, equality of seasons."""
 
-import tomllib
 from dataclasses import fields, replace
 from functools import cache
 
@@ -8,9 +7,7 @@ import numpy as np
 
 from tierpole.farm import Field, Lot, Place, Variety
 from tierpole.records import Change, WeatherFiles, write
-from tierpole.scenario import demo_path
-from tierpole.scenario.read import _read
-from tierpole.scenario.weather import _locate
+from tierpole.scenario import demo_path, read_whole
 from tierpole.season import Season
 from tierpole.weather import DailyRecord, Forecast
 
@@ -39,11 +36,9 @@ def farm_of(store):
 def scenario(name="demo"):
     """A scenario that comes with the package: path, whole season, season as seen, its files."""
     path = demo_path(name)
-    named = tomllib.loads(path.read_text(encoding="utf-8"))["weather"]
-    files = WeatherFiles(
-        _locate(named["station"], path), named["station"], stand_in_year=named.get("stand_in_year")
-    )
-    whole = _read(path, None)
+    read = read_whole(path)
+    named, whole = read.files, read.season
+    files = WeatherFiles(read.station, named.station, stand_in_year=named.stand_in_year)
     return path, whole, whole.as_seen_on(whole.on), files
 
 
@@ -68,4 +63,5 @@ def _alike(one, other):
 
 def _said(noun):
     """What a noun says by itself; the rest are defaults, which pages show as assumed."""
-    return getattr(noun, "model_fields_set", None)
+    fields_set = getattr(noun, "model_fields_set", ())
+    return {name for name in fields_set if getattr(noun, name) is not None}

@@ -371,7 +371,7 @@ def test_demo_prints_and_serves(monkeypatch):
     """The plan comes first, then the pages; `--no-pages` and a stop leave them out."""
     served = []
 
-    def serve(office, port, announce):
+    def serve(office, port, announce, door):
         served.append(port)
         announce(f"http://127.0.0.1:{port}/")
 

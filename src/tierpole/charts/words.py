@@ -33,7 +33,12 @@ def day(when: date) -> str:
 
 def long_day(when: date) -> str:
     """A date in full words: `Tuesday 8 September`."""
-    return f"{LONG_WEEKDAYS[when.weekday()]} {when.day} {LONG_MONTHS[when.month - 1]}"
+    return f"{LONG_WEEKDAYS[when.weekday()]} {plain_day(when)}"
+
+
+def plain_day(when: date) -> str:
+    """A date in words without its weekday: `8 September`."""
+    return f"{when.day} {LONG_MONTHS[when.month - 1]}"
 
 
 def short_day(when: date) -> str:

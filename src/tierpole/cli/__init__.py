@@ -8,6 +8,7 @@ from io import TextIOWrapper
 import click
 
 from tierpole._version import __version__
+from tierpole.cli.books import backup, export, import_, passphrase, restore, verify
 from tierpole.cli.command import Group
 from tierpole.cli.commands import check, demo, plan, serve, weather
 
@@ -19,12 +20,17 @@ from tierpole.cli.commands import check, demo, plan, serve, weather
 def tierpole() -> None:
     """Plan a floral-hemp season: when to call the sampler, cut, hang and take down, and why.
 
+    FILE is a scenario (TOML), a farm's books (a file made by `tierpole import`), or the address of
+    a database.
+
     Exit status: 0 a plan, 2 bad input, 3 recorded facts already break a rule (the plan for the
-    rest is printed), 4 stopped early (the best plan so far is printed).
+    rest is printed) or a link of the chain is broken, 4 stopped early (the best plan so far is
+    printed).
     """
 
 
-for command in (demo, plan, check, weather, serve):
+OF_BOOKS = (import_, export, backup, restore, verify, passphrase)
+for command in (demo, plan, check, weather, serve, *OF_BOOKS):
     tierpole.add_command(command)
 
 

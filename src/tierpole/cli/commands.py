@@ -26,6 +26,8 @@ from tierpole.cli.quiet import only_the_answer
 from tierpole.cli.stopping import stop_on_interrupt
 from tierpole.errors import Stopped
 
+PATH = click.Path(exists=True, dir_okay=False, path_type=Path)
+
 if TYPE_CHECKING:
     from tierpole.office import Office
     from tierpole.season import Season
@@ -41,9 +43,9 @@ def plan(
 
     Ctrl-C once stops with the best plan so far (exit status 4).
     """
-    from tierpole.scenario import read_scenario
+    from tierpole.office.sources import read_source
 
-    office = _office(read_scenario(file, on), seed, draws, units, seconds)
+    office = _office(read_source(file, on), seed, draws, units, seconds)
     sys.exit(_print_plan(office, form))
 
 
@@ -67,25 +69,38 @@ def demo(
 @click.command(cls=Command)
 @FILE
 @together(ON, SEED, DRAWS, SECONDS, UNITS, PORT)
-def serve(
-    file: str, on: date | None, seed: int, draws: int, seconds: int, units: Any, port: int
-) -> None:
-    """Serve the pages of the season in FILE on this computer until Ctrl-C."""
-    from tierpole.scenario import read_scenario
+@click.option("--lan", is_flag=True, help="Let phones on the farm's network in, once paired.")
+@click.option("--cert", type=PATH, help="Certificate (PEM), so that the network is encrypted.")
+@click.option("--key", type=PATH, help="The key of the certificate (PEM).")
+def serve(  # noqa: PLR0913, PLR0917 - one for each option
+    file: str, on: date | None, seed: int, draws: int, seconds: int, units: Any, port: int,
+    lan: bool, cert: Path | None, key: Path | None,
+) -> None:  # fmt: skip
+    """Serve the pages of the season in FILE until Ctrl-C, to this computer unless --lan.
 
-    office = _office(read_scenario(file, on), seed, draws, units, seconds)
+    From a farm's books they also take entries, and plan again when what matters has changed.
+    """
+    if (cert is None) != (key is None):
+        raise click.UsageError("--cert and --key go together")
+    from tierpole.office.sources import is_books, read_source
+
+    if is_books(file):
+        office = _farm_office(file, on, seed, draws, units, seconds)
+    else:
+        office = _office(read_source(file, on), seed, draws, units, seconds)
     office.start()
-    _serve_pages(office, port)
+    _serve_pages(office, port, lan, cert, key)
 
 
 @click.command(cls=Command)
 @FILE
 @together(ON, UNITS, FORMAT)
 def check(file: str, on: date | None, units: Any, form: str) -> None:
-    """Check the scenario in FILE: every problem at once, what looks odd, what is assumed."""
-    from tierpole.scenario import assumed, check_scenario
+    """Check the season in FILE: every problem at once, what looks odd, what is assumed."""
+    from tierpole.office.sources import check_source
+    from tierpole.scenario import assumed
 
-    checked = check_scenario(file, on)
+    checked = check_source(file, on)
     taken = list(assumed(checked.season, units))
     if form == "json":
         from tierpole.cli.documents import check_document
@@ -120,6 +135,15 @@ def _office(season: Season, seed: int, draws: int, units: Any, seconds: int) -> 
     return Office(season, Settings(draws, seed, seconds, units))
 
 
+def _farm_office(
+    books: str, on: date | None, seed: int, draws: int, units: Any, seconds: int
+) -> Office:
+    from tierpole.office import FarmOffice, Settings
+    from tierpole.records import open_store
+
+    return FarmOffice(open_store(books), Settings(draws, seed, seconds, units), on)
+
+
 def _print_plan(office: Office, form: str) -> int:
     """Work, print, and say with which status to leave."""
     from tierpole.office import plan_document
@@ -140,16 +164,20 @@ def _print_plan(office: Office, form: str) -> int:
     return 4 if found.stopped_early else 3 if found.broken_rules else 0
 
 
-def _serve_pages(office: Office, port: int) -> None:
+def _serve_pages(
+    office: Office, port: int, lan: bool = False, cert: Path | None = None, key: Path | None = None
+) -> None:
     """Serve until Ctrl-C, which is how pages end and no failure; work still going on ends too."""
     from asyncio import CancelledError
 
+    from tierpole.web import Door
     from tierpole.web import serve as serve_pages
 
     try:
         serve_pages(
-            office, port, announce=lambda address: click.echo(f"Pages at {address} (Ctrl-C ends)")
-        )
+            office, port, lambda address: click.echo(f"Pages at {address} (Ctrl-C ends)"),
+            Door(lan, cert, key),
+        )  # fmt: skip
     except (KeyboardInterrupt, CancelledError):  # the second while the server is just starting
         click.echo("Pages closed.", err=True)
     finally:

@@ -52,6 +52,7 @@ PORT = click.option(
     help="Where the pages are served; if it is taken, the next free one.",
 )  # fmt: skip
 FILE = click.argument("file", type=click.Path(dir_okay=False))
+BOOKS = click.argument("books", type=click.Path(dir_okay=False))
 
 
 def together(*options: Callable[[Any], Any]) -> Callable[[Any], Any]:

@@ -470,3 +470,11 @@ class WeatherSource(Noun):
     forecast: Annotated[str, Label(longest=200)] | None = None
     forecast_content: Content | None = None
     stand_in_year: Annotated[int, Count(1900, 2100)] | None = None
+
+
+class LearntFile(Noun):
+    """What earlier seasons taught of a variety: the file's name, and its content by hash."""
+
+    added_on: Date
+    name: Annotated[str, Pattern(r"[^/\\]{1,200}", "a file's name without its folder")]
+    content: Content

@@ -12,7 +12,7 @@ import threading
 import time
 import traceback
 from collections.abc import MutableMapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
@@ -24,6 +24,11 @@ from tierpole.units import System
 if TYPE_CHECKING:
     import xarray as xr
 
+    from tierpole.farm.books import KeptPlan
+    from tierpole.office.entry import Desk
+    from tierpole.office.kept import Kept
+    from tierpole.office.ledger import Ledger
+    from tierpole.office.people import People
     from tierpole.plan.result import Plan
     from tierpole.season import Season
 
@@ -49,6 +54,16 @@ class Settings:
     system: System = "us"
 
 
+@dataclass(frozen=True)
+class Made:
+    """A season, what was worked out for it, and the views made of that so far."""
+
+    season: Season
+    outlook: xr.Dataset | None = None
+    plan: Plan | None = None
+    views: dict[tuple[Any, ...], Any] = field(default_factory=dict)
+
+
 class Office:
     """One season at work. `work` runs in the calling thread, `start` in the background."""
 
@@ -58,21 +73,55 @@ class Office:
         settings: Settings | None = None,
         tables: MutableMapping[str, Any] | None = None,
     ):
-        self.season = season
         self.settings = settings or Settings()
-        self.outlook: xr.Dataset | None = None
-        self.plan: Plan | None = None
-        self.changes: tuple[str, ...] = ()
+        self._made = Made(season)  # replaced whole, so that no page sees half of a new plan
         self._tables = DiskTables() if tables is None else tables
-        self._views: dict[tuple[Any, ...], Any] = {}
         self._status = Status("working", "waiting to start")
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
 
     @property
+    def season(self) -> Season:
+        """The season the plan is for."""
+        return self._made.season
+
+    @property
+    def outlook(self) -> xr.Dataset | None:
+        """What may happen; None until it was worked out."""
+        return self._made.outlook
+
+    @property
+    def plan(self) -> Plan | None:
+        """The plan; None while the first is being made."""
+        return self._made.plan
+
+    @property
     def system(self) -> System:
         """The units the user reads."""
         return self.settings.system
+
+    # --- what only books have: see FarmOffice -----------------------------------------------------
+
+    desk: Desk | None = None
+    ledger: Ledger | None = None
+    people: People | None = None
+
+    @property
+    def mark(self) -> str:
+        """The mark of the plan kept last; of a scenario none is kept."""
+        return ""
+
+    def kept(self, mark: str) -> Kept | None:  # noqa: ARG002
+        """A plan as it was made, by its mark."""
+        return None
+
+    def kept_plans(self) -> list[KeptPlan]:
+        """Every plan kept this season, newest first."""
+        return []
+
+    def changes_since(self, seen: str) -> tuple[str, ...]:  # noqa: ARG002
+        """What the plan does otherwise than the one a reader saw; a scenario does not change."""
+        return ()
 
     def status(self) -> Status:
         """How the work stands now."""
@@ -80,27 +129,36 @@ class Office:
 
     def work(self, tick: Tick | None = None) -> Plan:
         """Make the outlook and the plan; `Stopped` carries the best plan when there is one."""
+        try:
+            made = self._worked(self.season, self._reporter(tick))
+        except TierpoleError as error:
+            self._fail(str(error))
+            raise
+        return self._keep(made)
+
+    def _fail(self, message: str) -> None:
+        """Say that planning failed; a plan made before stays, with its age."""
+        self._status = replace(self._status, state="failed", message=message)
+
+    def _worked(self, season: Season, report: Tick) -> Made:
+        """A season worked through; its outlook is kept even when the planning is stopped."""
         from tierpole.outlook import make_forecast, make_outlook
         from tierpole.plan import Stop, make_plan
 
-        report = self._reporter(tick)
         wanted = self.settings
-        try:
-            report("weather and potency", 0.0)
-            forecast = make_forecast(self.season, wanted.draws, wanted.seed)
-            self.outlook = make_outlook(
-                self.season, wanted.draws, wanted.seed, tables=self._tables, forecast=forecast,
-                tick=lambda step, share: report(step, 0.5 * share),
-            )  # fmt: skip
-            plan = make_plan(
-                self.season, self.outlook, stop=Stop(seconds=wanted.seconds), forecast=forecast,
-                tick=lambda step, share: report(step, 0.5 + 0.5 * share),
-            )  # fmt: skip
-        except TierpoleError as error:
-            self._status = Status("failed", message=str(error))
-            raise
-        self._keep(plan)
-        return plan
+        report("weather and potency", 0.0)
+        forecast = make_forecast(season, wanted.draws, wanted.seed)
+        outlook = make_outlook(
+            season, wanted.draws, wanted.seed, tables=self._tables, forecast=forecast,
+            tick=lambda step, share: report(step, 0.5 * share),
+        )  # fmt: skip
+        if self.plan is None:
+            self._made = Made(season, outlook)
+        plan = make_plan(
+            season, outlook, stop=Stop(seconds=wanted.seconds), forecast=forecast,
+            tick=lambda step, share: report(step, 0.5 + 0.5 * share),
+        )  # fmt: skip
+        return Made(season, outlook, plan)
 
     def adopt(self, best: object) -> Plan:
         """Keep the best plan of work that was stopped."""
@@ -108,8 +166,7 @@ class Office:
 
         if not isinstance(best, Plan):
             raise Stopped("The work was stopped before there was a plan.")
-        self._keep(best)
-        return best
+        return self._keep(replace(self._made, plan=best))
 
     def start(self) -> None:
         """Work in the background; `status` says how it goes."""
@@ -126,17 +183,17 @@ class Office:
         """A view model by name, made once for each plan."""
         from tierpole.office.views import VIEWS
 
-        key = (name, *args)
-        if key not in self._views:
-            make = VIEWS[name]
-            self._views[key] = make(self.season, self.outlook, self.plan, *args)
-        return self._views[key]
+        made, key = self._made, (name, *args)
+        if key not in made.views:
+            made.views[key] = VIEWS[name](made.season, made.outlook, made.plan, *args)
+        return made.views[key]
 
-    def _keep(self, plan: Plan) -> None:
-        self.plan = plan
-        self._views = {}
+    def _keep(self, made: Made) -> Plan:
+        assert made.plan is not None  # noqa: S101 - for the type checker
+        self._made = made
         threading.Thread(target=self._make_views, daemon=True, name="views").start()
         self._status = Status("ready", share=1.0, planned_at=datetime.now().astimezone())
+        return made.plan
 
     def _make_views(self) -> None:
         """Make every page's view ahead, so that the first visit does not wait for it."""
@@ -152,7 +209,7 @@ class Office:
             nonlocal last
             if self._stop.is_set():
                 raise Stopped("The work was stopped.")
-            self._status = Status("working", step, share)
+            self._status = replace(self._status, state="working", step=step, share=share)
             if tick is not None and (time.monotonic() - last > 0.05 or share >= 1):
                 last = time.monotonic()
                 tick(step, share)
@@ -163,7 +220,7 @@ class Office:
         try:
             self.work()
         except TierpoleError as error:
-            self._status = Status("failed", message=str(error))
+            self._fail(str(error))
         except Exception as error:  # noqa: BLE001 - a page must say so, not wait for ever
             traceback.print_exc()
-            self._status = Status("failed", message=f"{type(error).__name__}: {error}")
+            self._fail(f"{type(error).__name__}: {error}")

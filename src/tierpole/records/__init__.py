@@ -2,11 +2,11 @@
 
 from tierpole.records.audit import Seal, Verdict, seal, verify
 from tierpole.records.balance import Balance, Step, mass_balance
-from tierpole.records.contents import attach, read_content
+from tierpole.records.contents import attach, content_key, read_content, write_with
 from tierpole.records.copies import backup, restore
 from tierpole.records.exporting import Exported, export_scenario
 from tierpole.records.journal import Change, Receipt, write
-from tierpole.records.kinds import KINDS, Kind, kind_named, kind_of, setting_id
+from tierpole.records.kinds import IN_SEASON, KINDS, Kind, kind_named, kind_of, setting_id
 from tierpole.records.opening import open_store
 from tierpole.records.package import export_package
 from tierpole.records.reading import (
@@ -16,9 +16,13 @@ from tierpole.records.reading import (
     Wanted,
     conflicts,
     entries,
+    entries_named,
     history,
+    journal,
     latest,
+    news,
     nouns,
+    standing,
 )
 from tierpole.records.schemas import json_schema
 from tierpole.records.season import import_season, read_season, season_hash, seasons
@@ -27,6 +31,7 @@ from tierpole.records.unpack import import_package
 from tierpole.records.weather import WeatherFiles
 
 __all__ = [
+    "IN_SEASON",
     "KINDS",
     "Balance",
     "Change",
@@ -45,17 +50,21 @@ __all__ = [
     "attach",
     "backup",
     "conflicts",
+    "content_key",
     "entries",
+    "entries_named",
     "export_package",
     "export_scenario",
     "history",
     "import_package",
     "import_season",
+    "journal",
     "json_schema",
     "kind_named",
     "kind_of",
     "latest",
     "mass_balance",
+    "news",
     "nouns",
     "open_store",
     "read_content",
@@ -65,6 +74,8 @@ __all__ = [
     "season_hash",
     "seasons",
     "setting_id",
+    "standing",
     "verify",
     "write",
+    "write_with",
 ]

@@ -40,6 +40,20 @@ def get(connection: Connection, key: str) -> bytes:
     return bytes(found)
 
 
+def content_key(data: bytes) -> str:
+    """The hash a content is kept and asked for by."""
+    return sha256(data)
+
+
+def write_with(
+    store: Store, changes: Iterable[Change], contents: Iterable[bytes], who: str
+) -> tuple[Receipt, ...]:
+    """Write changes down together with the contents they name, all or nothing."""
+    with store.writing() as connection:
+        put(connection, contents)
+        return write_all(connection, changes, who)
+
+
 def attach(
     store: Store, data: bytes, name: str, media_type: str, who: str,
     *, entry: UUID | None = None, **about: Any,

@@ -57,6 +57,9 @@ def export_scenario(store: Store, year: int | None = None, system: System = "us"
         sources = known(connection, ["weather"], ALWAYS, None)
         source: Any = next(one.noun for one in sources if one.season == seen.year)
         files, named = _files(connection, source)
+        learnt = known(connection, ["learnt"], ALWAYS, None)
+        taught: list[Any] = [one.noun for one in learnt if one.season == seen.year]
+        files |= {one.name: get(connection, one.content) for one in taught}
     lines = [f"season = {whole.year}", f"on = {whole.on}"]
     for kind in IN_SEASON:
         rows = getattr(whole, kind.table)
@@ -66,6 +69,8 @@ def export_scenario(store: Store, year: int | None = None, system: System = "us"
                 lines += ["", heading, *_lines(noun, system)]
         if kind.name == "farm":
             lines += ["", "[weather]", *(f"{key} = {_plain(said)}" for key, said in named.items())]
+            names = [one.name for one in taught]
+            lines += ["", "[files]", f"learnt = {json.dumps(names)}"] * bool(names)
     return Exported("\n".join(lines) + "\n", files)
 
 

@@ -38,6 +38,7 @@ class Kind:
 KINDS: tuple[Kind, ...] = (
     Kind("season", books.SeasonYear, is_single=True),
     Kind("weather", books.WeatherSource, is_single=True),
+    Kind("learnt", books.LearntFile, day="added_on"),
     Kind("farm", farm.Farm, "farm", is_single=True, is_lasting=True),
     Kind("field", farm.Field, "fields", is_lasting=True),
     Kind("variety", farm.Variety, "varieties", is_lasting=True),

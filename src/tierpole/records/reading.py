@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -128,6 +128,46 @@ def history(store: Store, noun: UUID) -> list[Entry]:
 def entries(store: Store, after: int = 0, limit: int = 100) -> list[Entry]:
     """The journal itself from an entry on, oldest first."""
     query = sa.select(schema.entry).where(_ENTRY.seq > after).order_by(_ENTRY.seq).limit(limit)
+    with store.reading() as connection:
+        return [entry_of(row) for row in connection.execute(query).mappings()]
+
+
+def journal(
+    store: Store, before: int | None = None, limit: int = 50, kind: str = "", lot: str = ""
+) -> list[Entry]:
+    """The journal from its end, or from before an entry, newest first; of one kind or lot."""
+    query = sa.select(schema.entry).order_by(_ENTRY.seq.desc()).limit(limit)
+    if before is not None:
+        query = query.where(_ENTRY.seq < before)
+    if kind:
+        query = query.where(_ENTRY.kind == kind)
+    if lot:
+        of_lot = sa.select(_CURRENT.noun).where(sa.or_(_CURRENT.lot == lot, _CURRENT.name == lot))
+        query = query.where(_ENTRY.noun.in_(of_lot))
+    with store.reading() as connection:
+        return [entry_of(row) for row in connection.execute(query).mappings()]
+
+
+def entries_named(store: Store, ids: Collection[UUID]) -> list[Entry]:
+    """The entries of these ids that are in the books, oldest first."""
+    query = sa.select(schema.entry).where(_ENTRY.id.in_(ids)).order_by(_ENTRY.seq)
+    with store.reading() as connection:
+        return [entry_of(row) for row in connection.execute(query).mappings()]
+
+
+def standing(store: Store, noun: UUID) -> Stored | None:
+    """A noun by its id as it stands; None when there is none, or it was withdrawn."""
+    query = sa.select(schema.entry, _CURRENT.first).join(schema.current, _CURRENT.seq == _ENTRY.seq)
+    query = query.where(_CURRENT.noun == noun, ~_CURRENT.is_withdrawn)
+    with store.reading() as connection:
+        row = connection.execute(query).mappings().first()
+    return Stored(entry_of(row), row["first"]) if row else None
+
+
+def news(store: Store, kinds: Collection[str], after: int, until: int) -> list[Entry]:
+    """The entries of some kinds after one entry of the journal and up to another, oldest first."""
+    wanted = [_ENTRY.kind.in_(kinds), _ENTRY.seq > after, _ENTRY.seq <= until]
+    query = sa.select(schema.entry).where(*wanted).order_by(_ENTRY.seq)
     with store.reading() as connection:
         return [entry_of(row) for row in connection.execute(query).mappings()]
 

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import date
+from itertools import chain
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -20,12 +22,18 @@ from tierpole.records.journal import NEW, Change, Receipt, write_all
 from tierpole.records.kinds import IN_SEASON, Kind, setting_id
 from tierpole.records.reading import Entry, entry_of, known
 from tierpole.records.store import Store
-from tierpole.records.weather import WeatherFiles, keep_weather, weather_of
+from tierpole.records.weather import (
+    WeatherFiles,
+    keep_learnt,
+    keep_weather,
+    learnt_of,
+    weather_of,
+)
 from tierpole.season import Season
 
 ALWAYS = date.max
 _ASSUMED: dict[str, Noun] = {"sampler": Sampler(), "laboratory": Laboratory()}
-_WANTED = ["season", "weather", *(kind.name for kind in IN_SEASON)]
+_WANTED = ["season", "weather", "learnt", *(kind.name for kind in IN_SEASON)]
 
 
 def seasons(store: Store) -> list[int]:
@@ -66,6 +74,8 @@ def whole_season(
     if missing:
         faults = [Fault(name, "", None, f"written down for {year}") for name in missing]
         raise InputError(f"season {year}", faults)
+    files: list[Any] = [entry.noun for entry in found["learnt"]]
+    tables["learnt"] = tuple(learnt_of(connection, file) for file in files)
     weather = weather_of(connection, source, year)
     return Season(year=year, on=on, source="books", **tables, **weather)  # type: ignore[arg-type]
 
@@ -106,12 +116,14 @@ def import_season(
     *,
     why: str = "imported",
     keep_day: bool = False,
+    learnt: Sequence[Path] = (),
 ) -> tuple[Receipt, ...]:
     """Put a whole season into the books, all or nothing: every fact known on its own day.
 
     A farm, field, variety or place that is in the books under the same name is the same one; where
     it says something else now, that is a correction. A season can be put in once. With `keep_day`
-    it is looked at from its own day for ever, as a demonstration is; else from today.
+    it is looked at from its own day for ever, as a demonstration is; else from today. `learnt` are
+    the files of what the season was told of earlier ones.
     """
     with store.writing() as connection:
         if connection.execute(_begun(season.year)).first() is not None:
@@ -120,7 +132,11 @@ def import_season(
         source = keep_weather(connection, weather)
         begun = SeasonYear(year=season.year, **({"on": season.on} if keep_day else {}))
         changes = _changes(connection, season, {"season": begun, "weather": source}, why)
-        return write_all(connection, changes, who)
+        taught = (
+            Change(noun, why=why, season=season.year)
+            for noun in keep_learnt(connection, learnt, _first_day(season.year))
+        )
+        return write_all(connection, chain(changes, taught), who)
 
 
 def _begun(year: int) -> sa.Select[Any]:
@@ -181,6 +197,7 @@ def season_hash(season: Season) -> str:
     says |= {"year": season.year, "on": str(season.on)}
     says |= {name: _digest(getattr(season, name)) for name in ("past_weather", "this_weather")}
     says["forecast"] = _digest(season.forecast)
+    says["learnt"] = [str(one) for one in season.learnt]
     return sha256(canonical(says))
 
 

@@ -1,9 +1,11 @@
-"""A season's weather out of the files that are kept in the books."""
+"""A season's weather, and what was learnt before it, out of files kept in the books."""
 
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 from functools import lru_cache
 from pathlib import Path, PurePath
 from typing import Any
@@ -11,9 +13,10 @@ from typing import Any
 from sqlalchemy.engine import Connection
 
 from tierpole.errors import StoreError
-from tierpole.farm.books import WeatherSource
+from tierpole.farm.books import LearntFile, WeatherSource
+from tierpole.potency.learn import Learnt
 from tierpole.records.contents import get, put
-from tierpole.sources import read_forecast, read_station
+from tierpole.sources import read_forecast, read_learnt, read_station
 from tierpole.sources.stations import BESIDE
 from tierpole.weather import DailyRecord, Forecast
 
@@ -60,6 +63,29 @@ def weather_of(connection: Connection, source: WeatherSource, year: int) -> dict
         "forecast": forecast,
         "stand_in_year": source.stand_in_year,
     }
+
+
+def keep_learnt(connection: Connection, paths: Iterable[Path], on: date) -> list[LearntFile]:
+    """Put the files of what earlier seasons taught into the books, as known on a day."""
+    given = [(path.name, _bytes(path)) for path in paths]
+    keys = put(connection, [data for _, data in given])
+    return [
+        LearntFile(added_on=on, name=name, content=key)
+        for (name, _), key in zip(given, keys, strict=True)
+    ]
+
+
+def learnt_of(connection: Connection, file: LearntFile) -> Learnt:
+    """What a kept file teaches."""
+    return _learnt(file.name, get(connection, file.content))
+
+
+@lru_cache(maxsize=16)
+def _learnt(name: str, content: bytes) -> Learnt:
+    with tempfile.TemporaryDirectory(prefix="tierpole-") as folder:
+        path = Path(folder) / name
+        path.write_bytes(content)
+        return read_learnt(path)
 
 
 @lru_cache(maxsize=4)

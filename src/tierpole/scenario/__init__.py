@@ -1,6 +1,16 @@
 """A farm and season as one TOML file, for what-if questions, demos and version control."""
 
-from tierpole.scenario.read import Checked, check_scenario, demo_path, read_scenario
+from tierpole.scenario.read import (
+    Checked,
+    Whole,
+    check_scenario,
+    demo_path,
+    read_scenario,
+    read_whole,
+)
 from tierpole.scenario.reference import Assumed, assumed
 
-__all__ = ["Assumed", "Checked", "assumed", "check_scenario", "demo_path", "read_scenario"]
+__all__ = [
+    "Assumed", "Checked", "Whole", "assumed", "check_scenario", "demo_path", "read_scenario",
+    "read_whole",
+]  # fmt: skip

@@ -17,7 +17,7 @@ from tierpole.scenario.faults import faults_of
 from tierpole.scenario.model import SHARED, Scenario, WeatherFiles
 from tierpole.scenario.salvage import Unsound, salvage, unsound_in
 from tierpole.scenario.toml import Written, line_of, lines_of, read_toml
-from tierpole.scenario.weather import Weather, read_weather
+from tierpole.scenario.weather import Weather, located, read_weather
 from tierpole.season import Draft, Season, faults, remarks
 from tierpole.season.draft import place
 
@@ -30,18 +30,39 @@ class Checked:
     remarks: tuple[str, ...]
 
 
+@dataclass(frozen=True)
+class Whole:
+    """All that a scenario says, whenever it became known, and the files it names."""
+
+    season: Season
+    files: WeatherFiles
+    station: Path
+    forecast: Path | None
+    learnt: tuple[Path, ...]
+
+
+def read_whole(path: str | Path) -> Whole:
+    """A scenario with all its facts, to be put into a farm's books; raises as `read_scenario`."""
+    path = Path(path)
+    season, scenario = _read(path, None)
+    files = scenario.weather
+    forecast = located(files.forecast, path) if files.forecast else None
+    learnt = tuple(path.parent / name for name in scenario.files.learnt)
+    return Whole(season, files, located(files.station, path), forecast, learnt)
+
+
 def read_scenario(path: str | Path, on: date | None = None) -> Season:
     """The season written in a TOML file, as seen on its own date or on `on`.
 
     Raises `InputError` listing every fault, `StoreError` when a file cannot be read.
     """
-    whole = _read(Path(path), on)
+    whole, _ = _read(Path(path), on)
     return whole.as_seen_on(whole.on)
 
 
 def check_scenario(path: str | Path, on: date | None = None) -> Checked:
     """The season of a file as `read_scenario` gives it, with what is worth a second look."""
-    whole = _read(Path(path), on)
+    whole, _ = _read(Path(path), on)
     return Checked(whole.as_seen_on(whole.on), tuple(remarks(whole)))
 
 
@@ -50,8 +71,8 @@ def demo_path(name: str = "demo") -> Path:
     return Path(str(resources.files("tierpole") / "data" / "scenarios" / f"{name}.toml"))
 
 
-def _read(path: Path, on: date | None) -> Season:
-    """Everything a file says, whenever it became known."""
+def _read(path: Path, on: date | None) -> tuple[Season, Scenario]:
+    """Everything a file says, whenever it became known, and the file as it was read."""
     written = read_toml(_text(path))
     if written.faults:
         raise InputError(path.name, written.faults)
@@ -63,7 +84,7 @@ def _read(path: Path, on: date | None) -> Season:
     found = [_where_from(fault, len(scenario.tests), beside) for fault in found]
     if found:
         raise InputError(path.name, _in_order(found, written))
-    return season
+    return season, scenario
 
 
 def _text(path: Path) -> str:

@@ -33,12 +33,12 @@ def read_weather(
     faults: list[Fault] = []
     record = forecast = None
     try:
-        record = read_station(_locate(files.station, beside))
+        record = read_station(located(files.station, beside))
         faults += _faults_of_station(files, record, year)
     except (InputError, StoreError) as error:
         faults += _faults_of_file("station", files.station, error)
     try:
-        forecast = read_forecast(_locate(files.forecast, beside)) if files.forecast else None
+        forecast = read_forecast(located(files.forecast, beside)) if files.forecast else None
         faults += _faults_of_forecast(files, forecast, year)
     except (InputError, StoreError) as error:
         faults += _faults_of_file("forecast", str(files.forecast), error)
@@ -63,7 +63,8 @@ def built_in() -> list[str]:
     return sorted(f"{BUILT_IN}{name.removesuffix('.csv.gz')}" for name in names)
 
 
-def _locate(written: str, beside: Path) -> Path:
+def located(written: str, beside: Path) -> Path:
+    """The path of a weather file a scenario names: built in, or beside the scenario."""
     if written.startswith(BUILT_IN):
         folder = resources.files("tierpole") / "data" / "weather"
         return Path(str(folder / f"{written.removeprefix(BUILT_IN)}.csv.gz"))

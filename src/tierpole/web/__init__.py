@@ -1,6 +1,6 @@
-"""The pages: read the office, show what it knows. Nothing is computed or changed here."""
+"""The pages: show what the office knows, hand it what is entered. Nothing is computed here."""
 
 from tierpole.web.app import create_app
-from tierpole.web.serving import serve
+from tierpole.web.serving import Door, serve
 
-__all__ = ["create_app", "serve"]
+__all__ = ["Door", "create_app", "serve"]

@@ -3,93 +3,79 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
-from dataclasses import dataclass
-from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends, FastAPI, Request
+from fastapi import APIRouter, FastAPI, Request
 from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
 
 from tierpole._version import __version__
-from tierpole.office.views import NotHereError
-from tierpole.units import System
+from tierpole.web import books, entry, people
+from tierpole.web.access import BodyLimit, Gate, guard
+from tierpole.web.asking import Asking, query_of
 from tierpole.web.files import add_files
 from tierpole.web.office import Office
-from tierpole.web.render import Asked, error_page, page, plain_json, state_page
+from tierpole.web.render import error_page
 
-# the chart library compiles its expressions and styles its own marks
 POLICY = (
-    "default-src 'none'; script-src 'self' 'unsafe-eval'; style-src 'self' 'unsafe-inline'; "
-    "font-src 'self'; img-src 'self' data:; connect-src 'self'; base-uri 'none'; "
-    "form-action 'none'; frame-ancestors 'none'"
+    "default-src 'none'; script-src 'self'; style-src 'self'; font-src 'self'; "
+    "img-src 'self' data:; connect-src 'self'; worker-src 'self'; manifest-src 'self'; "
+    "base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
 )
+# the chart library compiles its expressions and styles its own marks
+CHARTS_POLICY = POLICY.replace(
+    "script-src 'self'; style-src 'self'",
+    "script-src 'self' 'unsafe-eval'; style-src 'self' 'unsafe-inline'",
+)
+CHARTS = ("/season", "/lot/", "/place/")
 
 
-def create_app(office: Office) -> FastAPI:
-    """The pages of one office as an ASGI application; read-only."""
+def create_app(office: Office, gate: Gate | None = None) -> FastAPI:
+    """The pages of one office as an ASGI application; `gate` says who may come in."""
     app = FastAPI(
         title="Tierpole", version=__version__, docs_url=None, redoc_url=None,
         description="A page's view model as JSON stands at the page's address with format=json.",
     )  # fmt: skip
     app.state.office = office
+    app.state.gate = gate or Gate(office.people)
     add_files(app)
-    app.include_router(pages)
+    app.state.routes = [*app.routes]  # what the door knows one by one
+    for router in (pages, entry.routes, books.routes, people.routes):
+        app.include_router(router)
+        app.state.routes += router.routes
     app.add_exception_handler(HTTPException, _not_shown)
     app.add_exception_handler(500, _not_shown)
-    app.middleware("http")(_guard)
+    app.middleware("http")(guard)
+    app.middleware("http")(_headers)
+    app.add_middleware(BodyLimit)
     return app
 
 
-async def _guard(request: Request, call_next: Callable[[Request], Awaitable[Response]]) -> Response:
+async def _headers(
+    request: Request, call_next: Callable[[Request], Awaitable[Response]]
+) -> Response:
     """Headers that keep a page to itself: nothing from elsewhere, never framed, never guessed."""
     response = await call_next(request)
     response.headers.setdefault("Cache-Control", "no-cache")
-    response.headers["Content-Security-Policy"] = POLICY
+    has_charts = request.url.path.startswith(CHARTS)
+    policy = CHARTS_POLICY if has_charts else POLICY
+    response.headers.setdefault("Content-Security-Policy", policy)
     response.headers["X-Content-Type-Options"] = "nosniff"
-    response.headers["Referrer-Policy"] = "no-referrer"
+    response.headers["Referrer-Policy"] = "same-origin"
     return response
 
 
-@dataclass(frozen=True)
-class Query:
-    """What every page takes besides its name: `units` (us, metric) and `format` (html, json)."""
-
-    office: Office
-    asked: Asked
-
-    @property
-    def units(self) -> System:
-        """The units the reader chose, else the office's own."""
-        return self.asked.units
-
-    def show(self, template: str, view: str, *args: Any) -> Response:
-        """The view as a page or as JSON; a page that says what is awaited when there is no plan."""
-        if self.office.plan is None:
-            return state_page(self.asked, self.office)
-        try:
-            model = self.office.view(view, *args)
-        except NotHereError:
-            raise HTTPException(404) from None
-        if self.asked.as_json:
-            return plain_json(model)
-        return page(self.asked, self.office, template, model)
-
-
-def _query(request: Request, units: System | None = None, format: str = "html") -> Query:  # noqa: A002
-    office: Office = request.app.state.office
-    chosen = units or office.system
-    return Query(office, Asked(request, chosen, chosen != office.system, format == "json"))
-
-
 async def _not_shown(request: Request, error: Exception) -> Response:
-    status = error.status_code if isinstance(error, HTTPException) else 500
-    query = _query(request, format=request.query_params.get("format", "html"))
-    return error_page(query.asked, query.office, status)
+    status, said = 500, ""
+    if isinstance(error, HTTPException):
+        status, said = error.status_code, error.detail if error.status_code != 404 else ""
+    if not hasattr(request.state, "person"):  # something failed before anybody was asked
+        return JSONResponse({"error": said or "failed"}, status)
+    query = query_of(request, format=request.query_params.get("format", "html"))
+    return error_page(query.asked, query.office, status, said)
 
 
 # --- routes -------------------------------------------------------------------------------------
 
-Asking = Annotated[Query, Depends(_query)]
 pages = APIRouter()
 
 

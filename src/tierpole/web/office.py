@@ -5,6 +5,11 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any, Protocol
 
+from tierpole.farm.books import KeptPlan
+from tierpole.office.entry import Desk
+from tierpole.office.kept import Kept
+from tierpole.office.ledger import Ledger
+from tierpole.office.people import People
 from tierpole.season import Season
 from tierpole.units import System
 
@@ -57,8 +62,35 @@ class Office(Protocol):
         ...
 
     @property
-    def changes(self) -> tuple[str, ...]:
-        """What changed since the user last looked."""
+    def desk(self) -> Desk | None:
+        """Where entries are made; None when the season is a scenario."""
+        ...
+
+    @property
+    def ledger(self) -> Ledger | None:
+        """Where entries are looked up; None when the season is a scenario."""
+        ...
+
+    @property
+    def people(self) -> People | None:
+        """Who may come in; None when the season is a scenario."""
+        ...
+
+    @property
+    def mark(self) -> str:
+        """The mark of the plan kept last; empty when none is kept."""
+        ...
+
+    def kept(self, mark: str) -> Kept | None:
+        """A plan as it was made, by its mark."""
+        ...
+
+    def kept_plans(self) -> list[KeptPlan]:
+        """Every plan kept this season, newest first."""
+        ...
+
+    def changes_since(self, seen: str) -> tuple[str, ...]:
+        """What the plan does otherwise than the one a reader saw, by its mark."""
         ...
 
     def status(self) -> Status:

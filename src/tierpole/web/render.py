@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
 from functools import cache
@@ -16,11 +17,14 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from pydantic_core import to_jsonable_python
 
 from tierpole.charts import words
+from tierpole.office.people import Person
 from tierpole.units import System
 from tierpole.web.files import file_address
+from tierpole.web.languages import translator
 from tierpole.web.office import Office
 
 PIECES = ("said", "chart", "table", "facts")  # macros of parts.html that every template may use
+SEEN = "seen"  # the cookie that holds the mark of the plan a reader saw last
 WAIT = 3  # seconds after which a page that waits looks again
 
 
@@ -38,6 +42,26 @@ class Asked:
         kept = {"units": self.units} if self.other_units else {}
         asked = "&".join(f"{key}={value}" for key, value in {**kept, **query}.items())
         return quote(path, safe="/:") + (f"?{asked}" if asked else "")
+
+    @property
+    def person(self) -> Person:
+        """Who asks."""
+        return self.request.state.person
+
+    @property
+    def form_token(self) -> str:
+        """What every form carries, so that only our own pages can send one."""
+        return self.request.state.form_token
+
+    @property
+    def t(self) -> Callable[[str], str]:
+        """What says a text in the language of whoever asks."""
+        return translator(self.person.language)
+
+    @property
+    def seen(self) -> str:
+        """The mark of the plan this reader saw last, as the browser keeps it."""
+        return self.request.cookies.get(SEEN, "")
 
     @property
     def here(self) -> str:
@@ -82,8 +106,16 @@ def _html(asked: Asked, template: str, code: int, **context: Any) -> HTMLRespons
 def page(asked: Asked, office: Office, template: str, view: Any) -> Response:
     """A view model as a page."""
     status = office.status()
-    return _html(asked, template, 200, view=view, head=view.head, changes=office.changes,
-                 status=status, age=age(status.planned_at))  # fmt: skip
+    return _html(
+        asked, template, 200, view=view, head=view.head, status=status,
+        changes=office.changes_since(asked.seen), age=age(status.planned_at),
+        has_books=office.desk is not None,
+    )  # fmt: skip
+
+
+def desk_page(asked: Asked, template: str, code: int = 200, **context: Any) -> Response:
+    """A page of the desk, which needs no plan: forms, books, people."""
+    return _html(asked, template, code, t=asked.t, **context)
 
 
 def state_page(asked: Asked, office: Office) -> Response:
@@ -99,12 +131,13 @@ def state_page(asked: Asked, office: Office) -> Response:
     return response
 
 
-def error_page(asked: Asked, office: Office, status: int) -> Response:
-    """A page that is not there, or that could not be made."""
+def error_page(asked: Asked, office: Office, status: int, said: str = "") -> Response:
+    """A page that is not there, or that could not be made; `said` is why, when it is known."""
     if asked.as_json:
-        return JSONResponse({"error": "not found" if status == 404 else "failed"}, status)
+        told = said or ("not found" if status == 404 else "failed")
+        return JSONResponse({"error": told}, status)
     season = office.season
-    return _html(asked, "error.html", status, farm=season.farm.name, season=season)
+    return _html(asked, "error.html", status, farm=season.farm.name, season=season, said=said)
 
 
 def plain_json(model: Any) -> JSONResponse:

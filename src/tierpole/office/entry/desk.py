@@ -1,0 +1,281 @@
+"""The desk: hands out forms with what was said last, and carries answers into the books."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime
+from typing import Any
+from uuid import UUID, uuid4, uuid5
+
+from pydantic import ValidationError
+
+from tierpole.charts import words
+from tierpole.errors import InputError, TierpoleError
+from tierpole.farm import Noun
+from tierpole.farm.books import SeasonYear
+from tierpole.office.entry.fields import AnswerError, Ask
+from tierpole.office.entry.forms import Form, Values, Written, form_named
+from tierpole.office.entry.uploads import Upload, fault_of
+from tierpole.records import (
+    KINDS,
+    Change,
+    Entry,
+    Receipt,
+    Store,
+    Stored,
+    Wanted,
+    content_key,
+    entries_named,
+    history,
+    kind_named,
+    kind_of,
+    latest,
+    nouns,
+    seasons,
+    setting_id,
+    standing,
+    write_with,
+)
+from tierpole.units import System
+
+PARTS = 4  # nouns one form writes at most
+UNDONE = "taken back"
+SYSTEMS: tuple[System, ...] = ("us", "metric")
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A form to be answered: its answers so far, what is wrong with them, what its lists offer.
+
+    `entry` is the id the entry will bear, however often it is sent. `seen` is the entry that is
+    corrected, empty for a new noun.
+    """
+
+    form: Form
+    entry: UUID
+    answers: Mapping[str, str]
+    options: Mapping[str, tuple[tuple[str, str], ...]]
+    faults: Mapping[str, str] = field(default_factory=dict)
+    general: tuple[str, ...] = ()
+    seen: str = ""
+
+
+class RefusedError(TierpoleError):
+    """Answers that were not taken; carries the form with what is wrong."""
+
+    exit_status = 2
+
+    def __init__(self, asked: Asked):
+        self.asked = asked
+        super().__init__("; ".join([*asked.general, *asked.faults.values()]))
+
+
+@dataclass(frozen=True)
+class Entered:
+    """What one form wrote: its receipts, the first bearing the form's own id."""
+
+    receipts: tuple[Receipt, ...]
+
+    @property
+    def is_contested(self) -> bool:
+        """Whether somebody else had corrected the same before."""
+        return any(receipt.is_contested for receipt in self.receipts)
+
+
+@dataclass(frozen=True)
+class Desk:
+    """Where entries are made; `look` is told after each, for the plan may have to change."""
+
+    store: Store
+    look: Callable[[], None]
+
+    @property
+    def year(self) -> int | None:
+        """The season that is entered."""
+        return max(seasons(self.store), default=None)
+
+    @property
+    def kept_day(self) -> date | None:
+        """The day a demonstration is looked at for ever; None for a farm's own season."""
+        found = nouns(self.store, Wanted("season", season=self.year)) if self.year else []
+        noun = found[0].noun if found else None
+        return noun.on if isinstance(noun, SeasonYear) else None
+
+    # --- handing out ------------------------------------------------------------------------------
+
+    def hand_out(self, form: Form, start: Mapping[str, str], system: System) -> Asked:
+        """A new form: with what an address says, else with what was said last, else today."""
+        last = latest(self.store, form.kind) if any(ask.keeps for ask in form.asks) else None
+        answers = {ask.key: self._start(ask, start, last, system) for ask in form.asks}
+        return Asked(form, uuid4(), answers, self._options(form))
+
+    def _start(
+        self, ask: Ask, start: Mapping[str, str], last: Stored | None, system: System
+    ) -> str:
+        if ask.key in start:
+            return start[ask.key]
+        if ask.keeps and last is not None:
+            return ask.show(getattr(last.noun, ask.key, None), system)
+        if ask.shape == "day" and ask.is_needed:
+            return str(self.kept_day or datetime.now().astimezone().date())
+        return f"{datetime.now().astimezone():%H:%M}" if ask.shape == "time" else ""
+
+    def only_one(self, form: Form) -> UUID | None:
+        """The noun of a form of which there is only one, when it is there: it is corrected."""
+        kind = kind_named(form.kind)
+        if form.is_quick or not kind.is_single:
+            return None
+        noun = setting_id(kind.name, None if kind.is_lasting else self.year)
+        return noun if standing(self.store, noun) else None
+
+    def hand_back(self, noun: UUID, system: System) -> Asked | None:
+        """The form of a noun that is in the books, to be corrected; None when it cannot be."""
+        stored = standing(self.store, noun)
+        form = form_named(f"any-{stored.entry.kind}") if stored else None
+        if stored is None or form is None:
+            return None
+        said = stored.noun.model_fields_set
+        answers = {
+            ask.key: ask.show(getattr(stored.noun, ask.key), system) if ask.key in said else ""
+            for ask in form.asks
+        }
+        return Asked(form, uuid4(), answers, self._options(form), seen=str(stored.entry.id))
+
+    def _options(self, form: Form) -> dict[str, tuple[tuple[str, str], ...]]:
+        return {ask.key: tuple(self._choices(ask)) for ask in form.asks if ask.list_of}
+
+    def _choices(self, ask: Ask) -> Iterator[tuple[str, str]]:
+        for stored in self._listed(ask.list_of):
+            noun = stored.noun
+            if ask.list_of == "hanging":
+                sticks, day = words.counted(noun.sticks, "stick"), words.short_day(noun.hung_on)
+                yield str(stored.entry.of), f"{noun.lot}, {noun.place}: {sticks} of {day}"
+            else:
+                yield (str(stored.entry.of) if ask.shape == "stored" else noun.name), noun.name
+
+    def _listed(self, kind: str) -> list[Stored]:
+        """The nouns a list offers: of this season, and of sticks those that still hang."""
+        season = self.year if kind in ("lot", "hanging") else None
+        found = nouns(self.store, Wanted(kind, season=season))
+        if kind == "lot":
+            found += nouns(self.store, Wanted("remediation", season=season))
+        return [one for one in found if getattr(one.noun, "down_on", None) is None]
+
+    # --- taking in --------------------------------------------------------------------------------
+
+    def enter(
+        self, asked: Asked, uploads: Mapping[str, Upload], who: str, system: System, why: str = ""
+    ) -> Entered:
+        """Write what a form was answered; raises `RefusedError` with the form when it cannot be."""
+        values, faults = self._read(asked, uploads, system)
+        asked = replace(asked, options=self._options(asked.form), faults=faults)
+        if faults:
+            raise RefusedError(asked)
+        contents = [uploads[ask.key].data for ask in asked.form.asks if ask.key in uploads]
+        try:
+            changes = list(self._changes(asked, values, why))
+            receipts = write_with(self.store, changes, contents, who)
+        except InputError as error:
+            raise RefusedError(replace(asked, general=tuple(map(str, error.faults)))) from None
+        except ValidationError as error:
+            said = tuple(str(one["msg"]) for one in error.errors())
+            raise RefusedError(replace(asked, general=said)) from None
+        self.look()
+        return Entered(receipts)
+
+    def _read(
+        self, asked: Asked, uploads: Mapping[str, Upload], system: System
+    ) -> tuple[Values, dict[str, str]]:
+        values: Values = {}
+        faults: dict[str, str] = {}
+        for ask in asked.form.asks:
+            try:
+                values[ask.key] = self._value(ask, asked.answers, uploads, system)
+            except AnswerError as error:
+                faults[ask.key] = f"{ask.label} {error}."
+        return values, faults
+
+    def _value(
+        self, ask: Ask, answers: Mapping[str, str], uploads: Mapping[str, Upload], system: System
+    ) -> Any:
+        if ask.key in uploads:
+            if fault := fault_of(uploads[ask.key]):
+                raise AnswerError(fault)
+            return content_key(uploads[ask.key].data)
+        value = ask.read(answers.get(ask.key, ""), system)
+        if ask.shape != "stored" or value is None:
+            return value
+        stored = standing(self.store, value)
+        if stored is None or stored.entry.kind != ask.list_of:
+            raise AnswerError(f"must be a {ask.list_of} in the books")
+        return stored
+
+    def _changes(self, asked: Asked, values: Values, why: str) -> Iterator[Change]:
+        if asked.seen:
+            yield self._correction(asked, values, why)
+            return
+        for number, written in enumerate(asked.form.make(values)):
+            yield self._change(part_id(asked.entry, number), written, why)
+
+    def _change(self, entry: UUID, written: Written, why: str) -> Change:
+        noun, old = written.noun, written.corrects
+        kind, on = kind_of(noun), self.kept_day
+        own = kind.day_of(noun)
+        known_on = (own if own and own < on and old is None else on) if on else None
+        season = self.year if kind.is_single and not kind.is_lasting else None
+        if old is not None:
+            return Change(noun, old.entry.of, (old.entry.id,), why, known_on, season, entry)
+        if kind.is_single:
+            return Change(noun, setting_id(kind.name, season), (), why, known_on, season, entry)
+        return Change(noun, why=why, known_on=known_on, id=entry)
+
+    def _correction(self, asked: Asked, values: Values, why: str) -> Change:
+        """A noun as corrected: what was left as it stood stays so, to the last digit."""
+        (seen,) = entries_named(self.store, [UUID(asked.seen)])
+        old, noun = seen.noun, kind_named(seen.kind).noun
+        said = {key: value for key, value in values.items() if value is not None}
+        for key in old.model_fields_set if old else ():
+            ask = next((one for one in asked.form.asks if one.key == key), None)
+            shown = {ask.show(getattr(old, key), system) for system in SYSTEMS} if ask else set()
+            if ask is None or asked.answers.get(key, "") in shown:
+                said[key] = getattr(old, key)
+        written = Written(noun.model_validate(said), Stored(seen, 0))
+        return self._change(asked.entry, written, why)
+
+    # --- taking back ------------------------------------------------------------------------------
+
+    def entered(self, entry: UUID) -> list[Entry]:
+        """What a form wrote, by the id it bore."""
+        return entries_named(self.store, [part_id(entry, number) for number in range(PARTS)])
+
+    def is_taken_back(self, entry: Entry) -> bool:
+        """Whether an entry is not what stands any more, because it was taken back."""
+        return bool(entries_named(self.store, [uuid5(entry.id, UNDONE)]))
+
+    def take_back(self, entry: UUID, who: str) -> tuple[Receipt, ...]:
+        """Undo a form: what was new is withdrawn, what was corrected says again what it said."""
+        changes = [self._undone(one) for one in reversed(self.entered(entry))]
+        receipts = write_with(self.store, changes, [], who)
+        self.look()
+        return receipts
+
+    def _undone(self, entry: Entry) -> Change:
+        before: Noun | None = None
+        if entry.corrects:
+            said = [one for one in history(self.store, entry.of) if one.id in entry.corrects]
+            before = said[-1].noun if said else None
+        return Change(
+            before, entry.of, (entry.id,), UNDONE, self.kept_day, entry.season,
+            uuid5(entry.id, UNDONE),
+        )  # fmt: skip
+
+
+def part_id(entry: UUID, number: int) -> UUID:
+    """The id of the entry a form makes first, second, ...: the same for the same form."""
+    return entry if number == 0 else uuid5(entry, str(number))
+
+
+def by_hand() -> list[str]:
+    """The kinds of nouns that have a form of their own."""
+    return [kind.name for kind in KINDS if form_named(f"any-{kind.name}")]

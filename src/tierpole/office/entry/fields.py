@@ -1,0 +1,190 @@
+"""One question of a form: derived from a noun's field, read and shown as people write."""
+
+from __future__ import annotations
+
+import re
+import types
+import typing
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from datetime import date
+from enum import StrEnum
+from typing import Any, Literal
+
+from pydantic import TypeAdapter, ValidationError
+
+from tierpole import units
+from tierpole.farm import Noun
+from tierpole.farm.books import ClockTime, Content
+from tierpole.farm.measure import Count, Day, Label, Measure, Ratio
+
+Shape = Literal[
+    "text", "note", "day", "time", "count", "number", "quantity", "choice", "yes", "names", "file",
+    "stored",
+]  # fmt: skip
+NAMED = ("lot", "place", "field", "variety", "order", "sale")  # fields answered from a list
+_BARE = re.compile(r"[-+−$]?\s*[\d.,/\s]*\d[\d.,/\s]*")  # a number and nothing else
+_GROUPED = re.compile(r"\d{1,3}(,\d{3})+")
+_CLOCK, _CONTENT = (typing.get_args(kind)[1] for kind in (ClockTime, Content))
+
+
+class AnswerError(ValueError):
+    """An answer that cannot be taken; its text says what would have been right."""
+
+
+@dataclass(frozen=True)
+class Ask:
+    """A question: the noun's field it fills, its label, and how its answer is written.
+
+    `keeps` marks what the form offers again from the last entry; `measure` is the kind of quantity,
+    `choices` what a list offers; `list_of` names the nouns of the books that a list is made of.
+    The answer to a "stored" question is such a noun itself, by its id.
+    """
+
+    key: str
+    label: str
+    shape: Shape
+    is_needed: bool
+    adapter: TypeAdapter[Any] = field(repr=False, compare=False)
+    measure: str = ""
+    choices: tuple[str, ...] = ()
+    list_of: str = ""
+    keeps: bool = False
+    hint: str = ""
+
+    def read(self, text: str, system: units.System) -> Any:
+        """The value of an answer; None when it is empty. Raises `AnswerError`."""
+        text = text.strip()
+        if not text:
+            if self.is_needed:
+                raise AnswerError("must be answered")
+            return None
+        try:
+            return self.adapter.validate_python(self._plain(text, system), context=_WRITTEN)
+        except ValidationError as error:
+            raise AnswerError(f"must be {error.errors()[0]['msg']}") from None
+
+    def _plain(self, text: str, system: units.System) -> Any:
+        """An answer as a noun's field takes it."""
+        if self.shape == "quantity" and _BARE.fullmatch(text):
+            return f"{text} {self.unit(system)}"
+        if self.shape == "count":
+            return _whole(text)
+        if self.shape == "number":
+            return _number(text)
+        if self.shape == "yes":
+            return text == "yes"
+        if self.shape == "names":
+            return tuple(name.strip() for name in text.split(",") if name.strip())
+        return text
+
+    def unit(self, system: units.System) -> str:
+        """The unit that is meant where none is written."""
+        return units.KINDS[self.measure].shown_in(system).names[0] if self.measure else ""
+
+    def show(self, value: Any, system: units.System) -> str:
+        """A value as its answer would be written."""
+        if value is None:
+            return ""
+        if self.measure:
+            number, name = units.to_unit(value, self.measure, system)
+            return f"{number:.6g} {name}"
+        if isinstance(value, bool):
+            return "yes" if value else "no"
+        if isinstance(value, tuple):
+            return ", ".join(map(str, value))
+        return f"{value:,}" if self.shape == "count" else str(value)
+
+
+_WRITTEN = {"written": True}
+
+
+def _whole(text: str) -> Any:
+    plain = text.replace(",", "") if _GROUPED.fullmatch(text) else text
+    return int(plain) if plain.isascii() and plain.isdecimal() and len(plain) < 12 else text
+
+
+def _number(text: str) -> Any:
+    try:
+        return float(text)
+    except ValueError:
+        return text
+
+
+def ask_of(noun: type[Noun], key: str, label: str = "", **said: Any) -> Ask:
+    """The question a noun's field answers; `said` is what the form says otherwise."""
+    info = noun.model_fields[key]
+    kind: Any = info.annotation
+    annotated: Any = typing.Annotated[(kind, *info.metadata)] if info.metadata else kind
+    rule = next(_rules(info.metadata, kind), None)
+    ask = Ask(
+        key=key,
+        label=label or _label(key),
+        shape=_shape(key, kind, rule),
+        is_needed=info.is_required(),
+        adapter=TypeAdapter(annotated),
+        measure=rule.kind if isinstance(rule, Measure) else "",
+        choices=tuple(rule) if _is_choice(rule) else (),
+        list_of=key if key in NAMED else "",
+    )
+    return replace(ask, **said)
+
+
+def _label(key: str) -> str:
+    """A field's name as words."""
+    said = key.replace("_", " ").capitalize()
+    return said.replace("cbd", "CBD").replace("Cbd", "CBD").replace("thc", "THC")
+
+
+def _rules(metadata: list[Any], kind: Any) -> Iterator[Any]:
+    """The rules of a field: its own, else those inside what may be left out."""
+    yield from metadata
+    if typing.get_origin(kind) in (typing.Union, types.UnionType):
+        for part in typing.get_args(kind):
+            yield from getattr(part, "__metadata__", ())
+            yield from (part,) if part is not type(None) else ()
+    else:
+        yield kind
+
+
+def _is_choice(rule: Any) -> typing.TypeGuard[type[StrEnum]]:
+    return isinstance(rule, type) and issubclass(rule, StrEnum)
+
+
+_SHAPES: tuple[tuple[type, Shape], ...] = (
+    (Measure, "quantity"), (Count, "count"), (Ratio, "number"), (Day, "day"),
+)  # fmt: skip
+
+
+def _shape(key: str, kind: Any, rule: Any) -> Shape:
+    if key in NAMED or _is_choice(rule):
+        return "choice"
+    if rule in (_CLOCK, _CONTENT):
+        return "time" if rule == _CLOCK else "file"
+    if rule in (bool, date):
+        return "yes" if rule is bool else "day"
+    if typing.get_origin(kind) is tuple:
+        return "names"
+    if isinstance(rule, Label) and rule.longest > 60:
+        return "note"
+    shapes: list[Shape] = [shape for one, shape in _SHAPES if isinstance(rule, one)]
+    return shapes[0] if shapes else "text"
+
+
+def can_be_asked(noun: type[Noun], key: str) -> bool:
+    """Whether one line can answer a field; tables inside a noun cannot."""
+    kind: Any = noun.model_fields[key].annotation
+    parts = typing.get_args(kind) if typing.get_origin(kind) is tuple else ()
+    inner = [part for part in parts if part is not Ellipsis]
+    return not any(isinstance(part, type) and issubclass(part, Noun) for part in inner)
+
+
+def said(noun: Noun, system: units.System) -> list[tuple[str, str]]:
+    """What a noun says, field by field, as a person reads it."""
+    asks = (ask_of(type(noun), key) for key in type(noun).model_fields if _is_said(noun, key))
+    return [(ask.label, ask.show(getattr(noun, ask.key), system)) for ask in asks]
+
+
+def _is_said(noun: Noun, key: str) -> bool:
+    is_there = key in noun.model_fields_set and getattr(noun, key) is not None
+    return is_there and can_be_asked(type(noun), key)

@@ -1,0 +1,203 @@
+"""The forms: what a quick entry asks, and the nouns its answers become.
+
+A quick entry is what is done every day with one hand; every other kind of noun has a form derived
+from its fields.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+from uuid import UUID
+
+from pydantic import TypeAdapter
+
+from tierpole.farm import Cut, Flowering, Hanging, Noun, Place, Reading, Sample, Test
+from tierpole.farm import books as b
+from tierpole.office.entry.fields import Ask, ask_of, can_be_asked
+from tierpole.records import KINDS, Stored, kind_named
+
+Values = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Written:
+    """A noun to write; `corrects` is what it takes the place of."""
+
+    noun: Noun
+    corrects: Stored | None = None
+
+
+@dataclass(frozen=True)
+class Form:
+    """A form: its name in an address, what it is called, what it asks, what it makes.
+
+    `kind` is the kind of noun whose last entry the form starts from.
+    """
+
+    key: str
+    title: str
+    kind: str
+    asks: tuple[Ask, ...]
+    make: Callable[[Values], Iterator[Written]]
+    is_quick: bool = True
+
+
+_STICKS_HUNG = Ask("hanging", "Which sticks", "stored", True, TypeAdapter(UUID), list_of="hanging")
+_PLACE = Ask("place", "Place", "stored", True, TypeAdapter(UUID), list_of="place")
+
+
+def _said(noun: type[Noun], values: Values, **also: Any) -> Noun:
+    """A noun from those answers that are its own; what was left open stays open."""
+    own = {key: values[key] for key in noun.model_fields if values.get(key) is not None}
+    return noun.model_validate(own | also)
+
+
+def _plain(noun: type[Noun]) -> Callable[[Values], Iterator[Written]]:
+    def make(values: Values) -> Iterator[Written]:
+        yield Written(_said(noun, values))
+
+    return make
+
+
+def _cut(values: Values) -> Iterator[Written]:
+    yield Written(_said(Cut, values))
+    if values.get("hours"):
+        about = {"task": "cut", "done_on": values["cut_on"]}
+        yield Written(_said(b.Operation, {"lot": values["lot"], "hours": values["hours"]}, **about))
+
+
+def _hung(values: Values) -> Iterator[Written]:
+    yield Written(_said(Hanging, values))
+    if values.get("tier"):
+        yield Written(_said(b.TierLoad, values))
+
+
+def _of_hanging(noun: type[Noun], values: Values) -> Noun:
+    hung: Hanging = values["hanging"].noun
+    own = {"lot": hung.lot, "place": hung.place, "hung_on": hung.hung_on}
+    return _said(noun, values, **own)
+
+
+def _taken_down(values: Values) -> Iterator[Written]:
+    old: Stored = values["hanging"]
+    yield Written(_with(old.noun, down_on=values["down_on"]), old)
+
+
+def _moisture(values: Values) -> Iterator[Written]:
+    yield Written(_of_hanging(Reading, values))
+
+
+def _weighed(values: Values) -> Iterator[Written]:
+    yield Written(_of_hanging(b.StickWeight, values))
+
+
+def _air(values: Values) -> Iterator[Written]:
+    yield Written(_said(b.AirReading, values))
+
+
+def _freed(values: Values) -> Iterator[Written]:
+    old: Stored = values["place"]
+    yield Written(_with(old.noun, free_from=values["free_from"], known_on=None), old)
+
+
+def _with(noun: Noun, **changes: Any) -> Noun:
+    """A noun with some fields changed; a field that is given nothing is left open again."""
+    said = noun.model_dump(exclude_unset=True) | changes
+    return type(noun).model_validate({k: v for k, v in said.items() if v is not None})
+
+
+FORMS: tuple[Form, ...] = (
+    Form("cut", "Cut", "cut", (
+        ask_of(Cut, "lot", "Lot", keeps=True), ask_of(Cut, "sticks", "Sticks cut", hint="180"),
+        ask_of(b.Operation, "hours", "Crew hours in all", hint="31"),
+        ask_of(Cut, "cut_on", "Day"),
+    ), _cut),
+    Form("hung", "Hung", "hanging", (
+        ask_of(Hanging, "lot", "Lot", keeps=True), ask_of(Hanging, "place", "Place", keeps=True),
+        ask_of(b.TierLoad, "tier", "Tier, from the ground", is_needed=False, hint="2"),
+        ask_of(Hanging, "sticks", "Sticks hung", hint="180"),
+        ask_of(Hanging, "hung_on", "Day"),
+    ), _hung),
+    Form("air", "Air reading", "air", (
+        ask_of(b.AirReading, "place", "Place", keeps=True),
+        ask_of(b.AirReading, "temperature", "Temperature", hint="46 F"),
+        ask_of(b.AirReading, "humidity", "Humidity", hint="82 %"),
+        ask_of(b.AirReading, "read_on", "Day"), ask_of(b.AirReading, "read_at", "Time"),
+    ), _air),
+    Form("weighed", "Sticks weighed", "stick_weight", (
+        _STICKS_HUNG, ask_of(b.StickWeight, "sticks", "Sticks on the scale", keeps=True),
+        ask_of(b.StickWeight, "mass", "Weight", hint="1,200 lb"),
+        ask_of(b.StickWeight, "read_on", "Day"),
+    ), _weighed),
+    Form("moisture", "Moisture of flower", "reading", (
+        _STICKS_HUNG, ask_of(Reading, "moisture_flower", "Moisture, wet basis", hint="24 %"),
+        ask_of(Reading, "read_on", "Day"),
+    ), _moisture),
+    Form("down", "Taken down", "hanging", (_STICKS_HUNG, ask_of(Hanging, "down_on", "Day",
+        is_needed=True)), _taken_down),
+    Form("stripped", "Stripped", "stripping", (
+        ask_of(b.Stripping, "lot", "Lot", keeps=True),
+        ask_of(b.Stripping, "mass", "Flower stripped", hint="240 lb"),
+        ask_of(b.Stripping, "moisture", "Its moisture", hint="11 %", keeps=True),
+        ask_of(b.Stripping, "sticks", "From how many sticks"),
+        ask_of(b.Stripping, "hours", "Crew hours in all"),
+        ask_of(b.Stripping, "stripped_on", "Day"),
+    ), _plain(b.Stripping)),
+    Form("bag", "Bag filled", "bag", (
+        ask_of(b.Bag, "lot", "Lot", keeps=True), ask_of(b.Bag, "name", "What its label says"),
+        ask_of(b.Bag, "mass", "Weight", hint="22 1/2 lb", keeps=True),
+        ask_of(b.Bag, "moisture", "Moisture", hint="11 %", keeps=True),
+        ask_of(b.Bag, "filled_on", "Day"),
+    ), _plain(b.Bag)),
+    Form("scouting", "Scouting note", "scouting", (
+        ask_of(b.Scouting, "lot", "Lot", keeps=True),
+        ask_of(b.Scouting, "what", "What you saw", hint="bud rot"),
+        ask_of(b.Scouting, "share_of_plants", "On how many plants", hint="5 %"),
+        ask_of(b.Scouting, "photo", "Photo"), ask_of(b.Scouting, "note", "More"),
+        ask_of(b.Scouting, "seen_on", "Day"),
+    ), _plain(b.Scouting)),
+    Form("flowering", "Flowering", "flowering", (
+        ask_of(Flowering, "lot", "Lot", keeps=True),
+        ask_of(Flowering, "in_flower", "Plants begun to flower", hint="12"),
+        ask_of(Flowering, "looked_at", "Of how many looked at", hint="40", keeps=True),
+        ask_of(Flowering, "seen_on", "Day"),
+    ), _plain(Flowering)),
+    Form("called", "Sampler called", "sample", (
+        ask_of(Sample, "lot", "Lot", keeps=True), ask_of(Sample, "requested_on", "Called on"),
+        ask_of(Sample, "sampled_on", "Comes on"),
+    ), _plain(Sample)),
+    Form("test", "Test result", "test", (
+        ask_of(Test, "lot", "Lot", keeps=True), ask_of(Test, "kind", "Which test", keeps=True),
+        ask_of(Test, "total_thc", "Total THC, dry", hint="0.24 %"),
+        ask_of(Test, "total_cbd", "Total CBD, dry", hint="6.1 %"),
+        ask_of(Test, "uncertainty", "Uncertainty printed, plus or minus", hint="0.04 %"),
+        ask_of(Test, "plants", "Plants in the sample", keeps=True, hint="20"),
+        ask_of(Test, "sampled_on", "Sampled on"), ask_of(Test, "reported_on", "Reported on"),
+    ), _plain(Test)),
+    Form("freed", "Place free", "place", (
+        _PLACE, ask_of(Place, "free_from", "Free from", is_needed=True),
+    ), _freed),
+)  # fmt: skip
+
+
+@cache
+def form_named(key: str) -> Form | None:
+    """A quick form, or the form of a kind of noun, by its name in an address."""
+    quick = next((form for form in FORMS if form.key == key), None)
+    if quick is not None or not key.startswith("any-"):
+        return quick
+    names = {kind.name for kind in KINDS if kind.name not in NOT_BY_HAND}
+    return _form_of(key.removeprefix("any-")) if key.removeprefix("any-") in names else None
+
+
+NOT_BY_HAND = ("season", "weather", "learnt", "plan", "attachment")  # the program writes these
+
+
+def _form_of(name: str) -> Form:
+    noun = kind_named(name).noun
+    asks = tuple(ask_of(noun, key) for key in noun.model_fields if can_be_asked(noun, key))
+    title = name.replace("_", " ").capitalize()
+    return Form(f"any-{name}", title, name, asks, _plain(noun), is_quick=False)

@@ -1,0 +1,36 @@
+"""Photos and papers that are handed in: known by what they begin with, not by what they claim."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+MOST = 12_000_000  # bytes of one photo or paper
+_SIGNS = {
+    b"\xff\xd8\xff": "image/jpeg",
+    b"\x89PNG\r\n\x1a\n": "image/png",
+    b"%PDF-": "application/pdf",
+}
+
+
+@dataclass(frozen=True)
+class Upload:
+    """A file as it came: its name and its bytes."""
+
+    name: str
+    data: bytes
+
+
+def media_type(data: bytes) -> str | None:
+    """What a file is, by its first bytes; None for what is not taken."""
+    if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
+        return "image/webp"
+    return next((kind for sign, kind in _SIGNS.items() if data.startswith(sign)), None)
+
+
+def fault_of(upload: Upload) -> str | None:
+    """What is wrong with a file, in words; None when it can be taken."""
+    if len(upload.data) > MOST:
+        return f"must be {MOST // 1_000_000} MB at most, got {len(upload.data) / 1e6:.0f} MB"
+    if media_type(upload.data) is None:
+        return "must be a photo (JPEG, PNG, WebP) or a PDF"
+    return None

@@ -1,0 +1,148 @@
+"""The office of a farm's books: it plans again when what a plan is made from has changed."""
+
+from __future__ import annotations
+
+import threading
+import traceback
+from collections.abc import MutableMapping
+from contextlib import suppress
+from dataclasses import replace
+from datetime import date
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+
+from tierpole.errors import Stopped, StoreError, TierpoleError
+from tierpole.office.changes import news_between, what_changed
+from tierpole.office.entry import Desk
+from tierpole.office.kept import (
+    Kept,
+    document_of,
+    keep,
+    kept_before,
+    kept_last,
+    kept_plan,
+    kept_plans,
+)
+from tierpole.office.ledger import Ledger
+from tierpole.office.office import Office, Settings
+from tierpole.office.people import people_of
+from tierpole.office.sources import season_of
+from tierpole.records import Store, seal, season_hash
+
+if TYPE_CHECKING:
+    from tierpole.farm.books import KeptPlan
+    from tierpole.season import Season
+
+EVERY = 60.0  # seconds after which it looks by itself: at midnight, and for other programs' entries
+
+
+class FarmOffice(Office):
+    """A farm at work on its books. `look` says that something was entered; planning follows."""
+
+    def __init__(
+        self,
+        store: Store,
+        settings: Settings | None = None,
+        on: date | None = None,
+        tables: MutableMapping[str, Any] | None = None,
+    ):
+        self.store = store
+        self._on = on
+        self._entries, season = self._now()
+        super().__init__(season, settings, tables)
+        self.desk = Desk(store, self.look)
+        self.ledger = Ledger(store, self.desk)
+        self.people = people_of(store)
+        self._looked_at = ""
+        self._call = threading.Event()
+        self._compared = lru_cache(maxsize=32)(self._compare)
+
+    def start(self) -> None:
+        """Plan in the background, and again whenever what matters has changed."""
+        self._thread = threading.Thread(target=self._keep_planning, daemon=True, name="office")
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Ask the background work to stop and wait for it."""
+        self._stop.set()
+        self._call.set()
+        super().stop()
+
+    def look(self) -> None:
+        """Something was entered: look whether the plan still stands on what is known."""
+        self._call.set()
+
+    @property
+    def mark(self) -> str:
+        """The mark of the plan kept last; empty while there is none."""
+        last = kept_last(self.store)
+        return last.mark if last else ""
+
+    def changes_since(self, seen: str) -> tuple[str, ...]:
+        """What the plan does otherwise than the one a reader saw (else the one before it)."""
+        last = kept_last(self.store)
+        return self._compared(seen, last.mark) if last else ()
+
+    def _compare(self, seen: str, mark: str) -> tuple[str, ...]:
+        after = kept_plan(self.store, mark)
+        before = kept_plan(self.store, seen) if seen else kept_before(self.store, mark)
+        if after is None or before is None or before.mark == after.mark:
+            return ()
+        entered = news_between(self.store, before.document, after.document)
+        return what_changed(before.document, after.document, entered)
+
+    # --- planning again ---------------------------------------------------------------------------
+
+    def _now(self) -> tuple[int, Season]:
+        """How long the journal is, and the season by it."""
+        return seal(self.store).seq, season_of(self.store, self._on)
+
+    def _keep_planning(self) -> None:
+        while not self._stop.is_set():
+            self._call.clear()
+            self._look_quietly()
+            self._call.wait(EVERY)
+
+    def _look_quietly(self) -> None:
+        with suppress(Stopped):
+            try:
+                self._look()
+            except TierpoleError as error:
+                self._fail(str(error))
+            except Exception as error:  # noqa: BLE001 - a page must say so, not wait for ever
+                traceback.print_exc()
+                self._fail(f"{type(error).__name__}: {error}")
+
+    def _look(self) -> None:
+        """Plan again if what a plan is made from is not what it was."""
+        self._entries, season = self._now()
+        inputs = season_hash(season)
+        if inputs == self._looked_at:
+            if self._status.state == "failed" and self.plan is not None:
+                self._status = replace(self._status, state="ready", message="")
+            return
+        if self.plan is not None:
+            self._status = replace(self._status, state="stale", message="")
+        made = self._worked(season, self._reporter(None))
+        self._looked_at = inputs
+        self._keep(made)
+        self._note(season)
+
+    def _note(self, season: Season) -> None:
+        """Keep the plan in the books; where they cannot be written, it is still shown."""
+        if self.outlook is None or self.plan is None:
+            return
+        try:
+            keep(self.store, season, document_of(season, self.outlook, self.plan, self._entries))
+        except StoreError as error:
+            self._status = replace(self._status, message=f"The plan was not kept: {error}")
+
+    # --- plans as they were -----------------------------------------------------------------------
+
+    def kept(self, mark: str) -> Kept | None:
+        """A plan as it was made, by its mark."""
+        return kept_plan(self.store, mark)
+
+    def kept_plans(self) -> list[KeptPlan]:
+        """Every plan kept this season, newest first."""
+        return kept_plans(self.store, self.season.year)

@@ -1,0 +1,209 @@
+"""Every decision on who may do what, in one place: the table `ACCESS`, and what reads it.
+
+A request is let through only if its route stands in the table under the role of whoever asks. What
+changes something must also come from a page of ours: its form carries a token that only pages
+shown to this browser hold, and its origin, where the browser tells it, is this address.
+"""
+
+from __future__ import annotations
+
+import re
+import time
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass, field
+from enum import StrEnum
+from urllib.parse import urlsplit
+from uuid import uuid4
+
+from fastapi import Request
+from fastapi.responses import JSONResponse, RedirectResponse, Response
+from starlette.exceptions import HTTPException
+from starlette.routing import Match
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from tierpole.office.people import LOCAL, NOBODY, Limit, People, Person, Role
+
+O, C, G, N = Role.OWNER, Role.CREW, Role.GUEST, Role.NOBODY  # noqa: E741 - columns of the table
+EVERYBODY = frozenset(Role)
+
+# who may do what; what is not here is not there
+ACCESS: dict[tuple[str, str], frozenset[Role]] = {
+    (method, path): frozenset(roles)
+    for roles, routes in (
+        ((O, C, G, N), ("GET /static", "GET /fonts", "GET /sign-in", "POST /sign-in", "GET /pair",
+                        "POST /pair", "GET /guest/{token}", "GET /offline.js")),
+        ((O, C, G), ("POST /sign-out",)),
+        ((O, G), ("GET /packet/{lot:path}",)),
+        ((O, C), ("GET /health", "GET /crew", "GET /place/{name:path}", "GET /enter",
+                  "GET /enter/{form}", "POST /enter/{form}", "GET /entered/{entry}",
+                  "POST /entered/{entry}/undo", "POST /language")),
+        ((O,), ("GET /", "GET /season", "GET /lot/{name:path}", "GET /rules",
+                "GET /why/plan/{key}/{subject:path}", "GET /why/outlook/{name}",
+                "GET /why/outlook/{name}/{subject:path}", "GET /why/formula/{name}",
+                "GET /why/value/{name}", "POST /seen", "GET /plans", "GET /plans/{mark}",
+                "GET /books", "GET /books/balance", "GET /books/check", "GET /books/noun/{noun}",
+                "POST /books/noun/{noun}/withdraw", "POST /books/noun/{noun}/decide",
+                "GET /books/noun/{noun}/correct", "POST /books/noun/{noun}/correct",
+                "GET /content/{key}", "GET /people", "POST /people/code", "POST /people/guest",
+                "POST /people/away", "GET /certificates", "POST /certificates",
+                "POST /certificates/map", "GET /openapi.json")),
+    )
+    for method, path in (route.split(" ", 1) for route in routes)
+}  # fmt: skip
+
+SESSION, GUEST, VISIT = "session", "guest", "visit"  # cookies
+SAFE = ("GET", "HEAD")
+HOSTS = ("127.0.0.1", "localhost", "[::1]")
+MOST = 13_000_000  # bytes of a request
+
+
+class Verdict(StrEnum):
+    """What is decided on a request."""
+
+    ALLOWED = "allowed"
+    SIGN_IN = "sign in first"
+    FORBIDDEN = "forbidden"
+    ABSENT = "not there"
+
+
+def decide(person: Person, method: str, route: str | None, subject: str = "") -> Verdict:
+    """Whether a person may use a route; a guest only for the one lot of the link."""
+    roles = ACCESS.get(("GET" if method == "HEAD" else method, route or ""))
+    if roles is None:
+        return Verdict.SIGN_IN if person.role is N else Verdict.ABSENT
+    if person.role not in roles:
+        return Verdict.SIGN_IN if person.role is N else Verdict.FORBIDDEN
+    if person.role is G and N not in roles and method in SAFE and subject != person.lot:
+        return Verdict.FORBIDDEN
+    return Verdict.ALLOWED
+
+
+@dataclass
+class Gate:
+    """The door of one application: who may come in, and how often they may knock.
+
+    Without `people` or while `is_open` is false only this computer is listened to, and whoever sits
+    at it is the owner.
+    """
+
+    people: People | None = None
+    is_open: bool = False
+    knocks: Limit = field(default_factory=lambda: Limit(5, 60.0, time.monotonic))
+    knocks_in_all: Limit = field(default_factory=lambda: Limit(30, 60.0, time.monotonic))
+    writes: Limit = field(default_factory=lambda: Limit(600, 60.0, time.monotonic))
+
+    def person(self, request: Request) -> Person:
+        """Who asks."""
+        if not self.is_open or self.people is None:
+            language = request.cookies.get("language", "en")
+            return Person(LOCAL.name, LOCAL.role, language)
+        person = self.people.of_device(request.cookies.get(SESSION, ""))
+        if person is NOBODY:
+            return self.people.of_guest(request.cookies.get(GUEST, ""))
+        return person
+
+    def host_is_ours(self, request: Request) -> bool:
+        """While only this computer is listened to, no other name may lead here."""
+        host = request.headers.get("host", "")
+        return self.is_open or re.sub(r":\d+$", "", host) in HOSTS
+
+    def form_token(self, visit: str) -> str:
+        """What a form shown to this browser carries."""
+        return self.people.form_token(visit) if self.people else ""
+
+    def may_knock(self, request: Request) -> bool:
+        """Count a try at the passphrase or a code: so many from one address, and in all."""
+        address = request.client.host if request.client else ""
+        return self.knocks_in_all.allows("") and self.knocks.allows(address)
+
+
+def gate_of(request: Request) -> Gate:
+    """The door a request came through."""
+    return request.app.state.gate
+
+
+def route_of(request: Request) -> tuple[str | None, str]:
+    """The route a request matches, as the table writes it, and what it is about."""
+    for route in request.app.state.routes:
+        match, found = route.matches(request.scope)
+        if match is Match.FULL:
+            params = found.get("path_params", {})
+            return route.path, str(params.get("lot", ""))
+    return None, ""
+
+
+async def guard(request: Request, call_next: Callable[[Request], Awaitable[Response]]) -> Response:
+    """Let a request through, or say why not."""
+    gate = gate_of(request)
+    if not gate.host_is_ours(request) or not _is_from_here(request):
+        return JSONResponse({"error": "this address is not ours"}, 403)
+    visit = request.cookies.get(VISIT) or uuid4().hex
+    person = gate.person(request)
+    request.state.person, request.state.form_token = person, gate.form_token(visit)
+    route, subject = route_of(request)
+    verdict = decide(person, request.method, route, subject)
+    is_write = verdict is Verdict.ALLOWED and request.method not in SAFE
+    if is_write and not gate.writes.allows(request.cookies.get(SESSION, visit)):
+        return JSONResponse({"error": "too many entries at once; wait a minute"}, 429)
+    response = await _answer(verdict, request, call_next)
+    if VISIT not in request.cookies and request.method in SAFE:
+        response.set_cookie(VISIT, visit, max_age=31_536_000, httponly=True, samesite="strict")
+    return response
+
+
+async def _answer(
+    verdict: Verdict, request: Request, call_next: Callable[[Request], Awaitable[Response]]
+) -> Response:
+    if verdict is Verdict.SIGN_IN:
+        if request.method in SAFE and "text/html" in request.headers.get("accept", ""):
+            return RedirectResponse("/sign-in", 303)
+        return JSONResponse({"error": Verdict.SIGN_IN}, 401)
+    if verdict is Verdict.FORBIDDEN:
+        if request.state.person.role is C and request.url.path == "/":
+            return RedirectResponse("/crew", 303)
+        return JSONResponse({"error": Verdict.FORBIDDEN}, 403)
+    return await call_next(request)
+
+
+def _is_from_here(request: Request) -> bool:
+    """Whether what changes something was sent by a page of this address, as far as it is told."""
+    if request.method in SAFE:
+        return True
+    if request.headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
+        return False
+    origin = request.headers.get("origin")
+    return origin in (None, "null") or urlsplit(origin).netloc == request.headers.get("host")
+
+
+def check_form(request: Request, token: str) -> None:
+    """Refuse a form that was not shown to this browser by us."""
+    if not token or token != request.state.form_token:
+        raise HTTPException(403, "This form is of another browser or too old. Open it again.")
+
+
+class BodyLimit:
+    """Requests larger than they may be are refused before they are read."""
+
+    def __init__(self, app: ASGIApp):
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Pass a request on, counting what comes."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        said = dict(scope["headers"]).get(b"content-length", b"0")
+        if not said.isdigit() or int(said) > MOST:
+            await JSONResponse({"error": "too large"}, 413)(scope, receive, send)
+            return
+        read = 0
+
+        async def counted() -> Message:
+            nonlocal read
+            message = await receive()
+            read += len(message.get("body", b""))
+            if read > MOST:
+                raise HTTPException(413, "too large")
+            return message
+
+        await self.app(scope, counted, send)

@@ -1,0 +1,142 @@
+"""The books: the journal, a noun's history, balances, the chain, and plans as they were made."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+from starlette.exceptions import HTTPException
+
+from tierpole.errors import InputError, StoreError
+from tierpole.office.entry import Asked, RefusedError
+from tierpole.office.entry.uploads import media_type
+from tierpole.web.asking import Asking, Query, Sent
+from tierpole.web.entry import uuid_of
+from tierpole.web.render import SEEN
+
+routes = APIRouter()
+A_YEAR = 31_536_000
+
+
+@routes.get("/books")
+def book(query: Asking, before: int | None = None, kind: str = "", lot: str = "") -> Response:
+    """The journal, newest first."""
+    view = query.ledger.book(before, kind, lot, query.units)
+    return query.desk_page("books.html", view=view, kind=kind, lot=lot)
+
+
+@routes.get("/books/balance")
+def balance(query: Asking) -> Response:
+    """The mass balance of every lot."""
+    return query.desk_page("balance.html", view=query.ledger.balances(query.units))
+
+
+@routes.get("/books/check")
+def check(query: Asking) -> Response:
+    """Check every link of the chain."""
+    return query.desk_page("check.html", view=query.ledger.check())
+
+
+@routes.get("/books/noun/{noun}")
+def story(query: Asking, noun: str) -> Response:
+    """All that was ever said of one thing."""
+    return _story_page(query, noun)
+
+
+@routes.get("/books/noun/{noun}/correct")
+def correct(query: Asking, noun: str) -> Response:
+    """The form of one thing, to be corrected."""
+    asked = query.desk.hand_back(uuid_of(noun), query.units)
+    if asked is None:
+        raise HTTPException(404)
+    return _correction_page(query, noun, asked, "")
+
+
+@routes.post("/books/noun/{noun}/correct")
+def corrected(query: Asking, noun: str, sent: Sent) -> Response:
+    """Take a correction into the books."""
+    found = query.desk.hand_back(uuid_of(noun), query.units)
+    if found is None:
+        raise HTTPException(404)
+    seen, why = str(uuid_of(sent.texts.get("seen", ""))), sent.texts.get("why", "").strip()
+    entry = uuid_of(sent.texts.get("entry", ""))
+    asked = Asked(found.form, entry, sent.texts, found.options, seen=seen)
+    if not why:
+        asked = Asked(
+            found.form, entry, sent.texts, found.options, {}, ("Say why it is corrected.",), seen
+        )
+        return _correction_page(query, noun, asked, why, 422)
+    try:
+        query.desk.enter(asked, sent.uploads, query.person.name, query.units, why)
+    except RefusedError as error:
+        return _correction_page(query, noun, error.asked, why, 422)
+    return RedirectResponse(query.asked.link(f"/books/noun/{noun}"), 303)
+
+
+@routes.post("/books/noun/{noun}/withdraw")
+def withdraw(query: Asking, noun: str, sent: Sent) -> Response:
+    """Say that something is no more, and why."""
+    why, seen = sent.texts.get("why", "").strip(), uuid_of(sent.texts.get("seen", ""))
+    if not why:
+        return _story_page(query, noun, "Say why it is withdrawn.", 422)
+    try:
+        query.ledger.withdraw(uuid_of(noun), seen, query.person.name, why)
+    except InputError as error:
+        return _story_page(query, noun, " ".join(map(str, error.faults)), 422)
+    return RedirectResponse(query.asked.link(f"/books/noun/{noun}"), 303)
+
+
+@routes.post("/books/noun/{noun}/decide")
+def decide(query: Asking, noun: str, sent: Sent) -> Response:
+    """Of two who corrected the same at once, take one."""
+    chosen = uuid_of(sent.texts.get("chosen", ""))
+    query.ledger.decide(uuid_of(noun), chosen, query.person.name)
+    return RedirectResponse(query.asked.link(f"/books/noun/{noun}"), 303)
+
+
+@routes.get("/content/{key}")
+def content(query: Asking, key: str) -> Response:
+    """A photo or paper, shown and never run."""
+    try:
+        data = query.ledger.content(key)
+    except StoreError:
+        raise HTTPException(404) from None
+    kind = media_type(data)
+    headers = {"Content-Security-Policy": "default-src 'none'; sandbox"}
+    if kind is None:
+        headers["Content-Disposition"] = "attachment"
+    return Response(data, media_type=kind or "application/octet-stream", headers=headers)
+
+
+@routes.get("/plans")
+def plans(query: Asking) -> Response:
+    """Every plan that was made this season."""
+    query.ledger  # noqa: B018 - says so when the season is a scenario
+    return query.desk_page("plans.html", view=query.office.kept_plans())
+
+
+@routes.get("/plans/{mark}")
+def plan(query: Asking, mark: str) -> Response:
+    """A plan as it was made."""
+    kept = query.office.kept(mark)
+    if kept is None:
+        raise HTTPException(404)
+    return query.desk_page("plan.html", kept=kept)
+
+
+@routes.post("/seen")
+def seen(query: Asking, sent: Sent) -> Response:  # noqa: ARG001 - its token is checked
+    """Remember in this browser which plan its reader has seen."""
+    response = RedirectResponse(query.asked.link("/"), 303)
+    response.set_cookie(SEEN, query.office.mark, max_age=A_YEAR, httponly=True, samesite="strict")
+    return response
+
+
+def _story_page(query: Query, noun: str, fault: str = "", code: int = 200) -> Response:
+    found = query.ledger.story(uuid_of(noun), query.units)
+    if found is None:
+        raise HTTPException(404)
+    return query.desk_page("noun.html", code, view=found, fault=fault)
+
+
+def _correction_page(query: Query, noun: str, asked: Asked, why: str, code: int = 200) -> Response:
+    return query.desk_page("form.html", code, form=asked, why=why, noun=noun, units=query.units)

@@ -1,0 +1,106 @@
+"""Entering: the list of forms, each form, what was entered, and taking it back."""
+
+from __future__ import annotations
+
+from uuid import UUID
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+from starlette.exceptions import HTTPException
+
+from tierpole.office.entry import FORMS, Asked, Form, RefusedError
+from tierpole.office.entry.desk import by_hand
+from tierpole.office.entry.fields import said
+from tierpole.office.entry.forms import form_named
+from tierpole.office.people import Role
+from tierpole.web.asking import Asking, Query, Sent
+
+routes = APIRouter()
+
+
+@routes.get("/enter")
+def forms(query: Asking) -> Response:
+    """What can be entered."""
+    query.desk  # noqa: B018 - says so when the season is a scenario
+    others = by_hand() if query.person.role is Role.OWNER else []
+    return query.desk_page("enter.html", forms=FORMS, others=others)
+
+
+@routes.get("/enter/{form}")
+def form(query: Asking, form: str) -> Response:
+    """One form, with what was said last."""
+    found, start = _form(query, form), dict(query.asked.request.query_params)
+    if only := query.desk.only_one(found):
+        return RedirectResponse(query.asked.link(f"/books/noun/{only}/correct"), 303)
+    return _form_page(query, query.desk.hand_out(found, start, query.units))
+
+
+@routes.post("/enter/{form}")
+def enter(query: Asking, form: str, sent: Sent) -> Response:
+    """Take a form's answers into the books."""
+    found = _form(query, form)
+    if only := query.desk.only_one(found):
+        return RedirectResponse(query.asked.link(f"/books/noun/{only}/correct"), 303)
+    asked = Asked(found, uuid_of(sent.texts.get("entry", "")), sent.texts, {})
+    try:
+        query.desk.enter(asked, sent.uploads, query.person.name, query.units)
+    except RefusedError as error:
+        return _form_page(query, error.asked, 422)
+    return RedirectResponse(query.asked.link(f"/entered/{asked.entry}"), 303)
+
+
+@routes.get("/entered/{entry}")
+def entered(query: Asking, entry: str) -> Response:
+    """What a form wrote, with a way to take it back."""
+    found = query.desk.entered(uuid_of(entry))
+    if not found:
+        raise HTTPException(404)
+    told = [(one, said(one.noun, query.units) if one.noun else []) for one in found]
+    is_taken_back = all(query.desk.is_taken_back(one) for one in found)
+    return query.desk_page(
+        "entered.html", entry=entry, told=told, is_taken_back=is_taken_back,
+        may_undo=not is_taken_back and _is_own(query, found[0].who),
+    )  # fmt: skip
+
+
+@routes.post("/entered/{entry}/undo")
+def undo(query: Asking, entry: str, sent: Sent) -> Response:  # noqa: ARG001 - its token is checked
+    """Take back what a form wrote; the crew only what they wrote themselves."""
+    found = query.desk.entered(uuid_of(entry))
+    if not found:
+        raise HTTPException(404)
+    if not _is_own(query, found[0].who):
+        raise HTTPException(403, "Somebody else entered this.")
+    query.desk.take_back(uuid_of(entry), query.person.name)
+    return RedirectResponse(query.asked.link(f"/entered/{entry}"), 303)
+
+
+@routes.get("/crew")
+def crew(query: Asking) -> Response:
+    """What the crew is to do, where, and what it can enter."""
+    query.desk  # noqa: B018
+    week = query.office.view("week", query.units) if query.office.plan is not None else None
+    return query.desk_page("crew.html", week=week, forms=FORMS)
+
+
+def _form(query: Query, key: str) -> Form:
+    found = form_named(key)
+    if found is None or not (found.is_quick or query.person.role is Role.OWNER):
+        raise HTTPException(404)
+    return found
+
+
+def _form_page(query: Query, asked: Asked, code: int = 200) -> Response:
+    return query.desk_page("form.html", code, form=asked, why=None, units=query.units)
+
+
+def _is_own(query: Query, who: str) -> bool:
+    return query.person.role is Role.OWNER or query.person.name == who
+
+
+def uuid_of(text: str) -> UUID:
+    """An id out of an address or a form; anything else is not there."""
+    try:
+        return UUID(text)
+    except ValueError:
+        raise HTTPException(404) from None

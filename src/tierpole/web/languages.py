@@ -1,0 +1,19 @@
+"""The languages of the crew's screens: gettext catalogues, chosen for each person."""
+
+from __future__ import annotations
+
+import gettext
+from collections.abc import Callable
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+
+LOCALES = Path(str(files("tierpole.web") / "locale"))
+NAMES = {"en": "English", "es": "Español"}
+
+
+@cache
+def translator(language: str) -> Callable[[str], str]:
+    """What says a text in a language; texts it does not know stay as they are."""
+    chosen = [language] if language in NAMES else ["en"]
+    return gettext.translation("tierpole", LOCALES, chosen, fallback=True).gettext
