@@ -21,6 +21,7 @@ from tierpole import units
 from tierpole.cli import tierpole
 from tierpole.cli.documents import CheckDocument, ErrorDocument, schema_text
 from tierpole.office import PlanDocument
+from tierpole.office.forecast_document import ForecastDocument
 from tierpole.scenario.reference import Entry, TableEntry, kinds, tables
 from tierpole.season.checks import CHECKS
 from tierpole.season.remarks import REMARKS
@@ -62,7 +63,10 @@ def pages() -> Iterator[tuple[Path, str]]:
     """Every page with the text it should have."""
     yield DOCS / "scenario.md", scenario_page()
     yield DOCS / "commands.md", with_help((DOCS / "commands.md").read_text(encoding="utf-8"))
-    documents = {"plan": PlanDocument, "check": CheckDocument, "error": ErrorDocument}
+    documents = {
+        "plan": PlanDocument, "forecast": ForecastDocument, "check": CheckDocument,
+        "error": ErrorDocument,
+    }  # fmt: skip
     for name, document in documents.items():
         yield DOCS / f"{name}.schema.json", schema_text(document)
 

@@ -11,6 +11,7 @@ from tierpole._version import __version__
 from tierpole.cli.books import backup, export, import_, passphrase, restore, verify
 from tierpole.cli.command import Group
 from tierpole.cli.commands import check, demo, plan, serve, weather
+from tierpole.cli.forecast import forecast, learn, pool
 
 
 @click.group(
@@ -30,7 +31,7 @@ def tierpole() -> None:
 
 
 OF_BOOKS = (import_, export, backup, restore, verify, passphrase)
-for command in (demo, plan, check, weather, serve, *OF_BOOKS):
+for command in (demo, plan, forecast, check, weather, serve, learn, pool, *OF_BOOKS):
     tierpole.add_command(command)
 
 
