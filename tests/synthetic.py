@@ -272,7 +272,7 @@ def lot_forecast(lot: str) -> LotForecast:
     return LotForecast(
         lot, days, p_pass, 0.95 * p_pass, cbd, thc, cbd, higher, told, True,
         "This forecast is reliable, because groups of chains agree.", ON, 5,
-        tuple(if_read),
+        tuple(if_read), None,
     )  # fmt: skip
 
 

@@ -87,6 +87,21 @@ def test_higher_readings_pass_less_limits():
         assert 2 <= len(lot.if_read) <= 10
 
 
+def test_off_type_plants_of_a_lot_from_seed_limits():
+    """Only seed has them; fewer are tolerated the hotter the lot; each walk leaves fewer."""
+    seed = smaller(demo(), ("8 Seed strip", "5 Ridge"), ("Frame",), years=4)
+    by_lot = {lot.lot: lot.off_types for lot in report(make_forecast(seed, DRAWS, 3), DAYS)}
+    assert by_lot["5 Ridge"] is None
+    found = by_lot["8 Seed strip"]
+    assert found is not None
+    assert found.multiple > 1
+    assert (np.diff(found.walked.share) < 0).all()
+    assert (np.diff(found.walked.chance_in_sample) < 0).all()
+    held = make_forecast(seed, DRAWS, 3).thc[:, 1, DAYS]
+    hotter = np.argsort(np.median(held, axis=0))
+    assert (np.diff(found.tolerated[hotter]) <= 0).all()
+
+
 def test_final_tests_stand_for_the_day_their_sticks_were_cut():
     """Dry material: biomass of the mean cut day, weighted by sticks; left out without a cut."""
     final = Test(

@@ -11,12 +11,14 @@ import numpy as np
 
 from tierpole.evidence import Mark, Table, Value
 from tierpole.outlook.forecast import Forecast, planned_test
-from tierpole.outlook.legal import Legal
+from tierpole.outlook.legal import Legal, plants_cut
 from tierpole.outlook.summary import BAND, bands
 from tierpole.potency import Effort, PotencyDraws, curves
+from tierpole.potency.design import Rogueing, rogueing, share_tolerated
 from tierpole.potency.diagnose import Diagnosis, diagnose
 from tierpole.potency.foresee import what_if
 from tierpole.potency.leave_out import without
+from tierpole.rulebook import rulebook_on
 from tierpole.season import DAYS
 
 Array = np.ndarray
@@ -32,6 +34,11 @@ REPORT = Table(
         Value(
             "left_out", 12.0, "tests", Mark.INFERENCE,
             "our choice: the newest tests, one a lot, that the forecast is made without again",
+        ),
+        Value("walks", 2.0, "walks", Mark.INFERENCE, "our choice: walks through a lot from seed"),
+        Value(
+            "seen", 0.7, "share", Mark.INFERENCE,
+            "of off-type plants, found in one walk; nobody has counted it", low=0.4, high=0.95,
         ),
         Value(
             "outside", 0.02, "share", Mark.INFERENCE,
@@ -87,6 +94,21 @@ class IfRead:
 
 
 @dataclass(frozen=True, eq=False)
+class OffTypes:
+    """Off-type plants of a lot from seed: their THC over a true plant's, tops of a sample.
+
+    `tolerated` [sample_day] is the share of them with which the mean of all tops just passes;
+    `walked` is what pulling them buys, `seen` the share that one walk finds.
+    """
+
+    multiple: float
+    plants: int
+    tolerated: Array
+    walked: Rogueing
+    seen: float
+
+
+@dataclass(frozen=True, eq=False)
 class LotForecast:
     """What is known of one lot's potency; `next_day` and `next_plants` are of the next test."""
 
@@ -104,6 +126,7 @@ class LotForecast:
     next_day: date
     next_plants: int
     if_read: tuple[IfRead, ...]
+    off_types: OffTypes | None
 
 
 def report(
@@ -169,6 +192,7 @@ class _Lots:
             next_day=self._next_day(lot),
             next_plants=plants,
             if_read=self._if_read(lot, plants),
+            off_types=self._off_types(lot, fans[1]),
         )
 
     def _diagnosis(self) -> Diagnosis | None:
@@ -211,6 +235,28 @@ class _Lots:
             Told(rows[number], float(moved[number]), float(counts), self.left_out.get(place))
             for place, (number, counts) in enumerate(zip(telling, diagnosis.weight, strict=True))
             if tests[number].lot == lot
+        )
+
+    def _off_types(self, lot: int, thc: Fan) -> OffTypes | None:
+        """What off-type plants may do, by the middle of the draws; None where there are none."""
+        potency, season = self.forecast.potency, self.forecast.season
+        share = float(np.median(potency.off_type_share[:, lot]))
+        if share == 0.0:
+            return None
+        multiple = float(np.median(potency.off_type_multiple[:, lot]))
+        plants = plants_cut(season, lot)
+        book = rulebook_on(season.farm.jurisdiction, season.on)
+        limit = float(book.limit.value) + season.laboratory.uncertainty
+        holds = thc.median[self.sample_days]
+        walks, seen, last = int(REPORT["walks"]), REPORT["seen"], float(holds[-1])
+        return OffTypes(
+            multiple=multiple,
+            plants=plants,
+            tolerated=share_tolerated(holds, multiple * holds, limit),
+            walked=rogueing(
+                float(holds[-1]), multiple * float(holds[-1]), share, seen, plants, walks
+            ),
+            seen=seen,
         )
 
     def _next_day(self, lot: int) -> date:

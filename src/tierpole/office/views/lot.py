@@ -85,6 +85,7 @@ class LotPage:
     chosen: int
     reasons: tuple[Phrase, ...]
     trust: str
+    strangers: tuple[str, ...]
     if_read: Chart | None
     worth_of_test: Chart | None
     records: tuple[Record, ...]
@@ -113,6 +114,7 @@ def lot_page(season: Season, outlook: xr.Dataset, plan: Plan, name: str, system:
         chosen=_chosen(choices, lot_plan),
         reasons=tuple(_reasons(plan, lot_plan)),
         trust=lot_plan.forecast.verdict if lot_plan.forecast else "",
+        strangers=tuple(_strangers(lot_plan)),
         if_read=_if_read(lot_plan),
         worth_of_test=_worth_of_test(season, lot_plan),
         records=tuple(_records(season, lot_plan)),
@@ -210,6 +212,32 @@ def _reasons(whole: Plan, plan: LotPlan) -> Iterator[Phrase]:
     for reason in plan.reasons:
         when = reason.choice.split(" (")[0]
         yield reason_phrase(whole, plan.lot, f"Sampled {when}", reason)
+
+
+def _strangers(plan: LotPlan) -> Iterator[str]:
+    """What off-type plants of a lot from seed may do to its sample, and what pulling them buys."""
+    known, day = plan.forecast, plan.sample_on
+    if known is None or known.off_types is None or day is None or day not in known.sample_days:
+        return
+    found, tops = known.off_types, words.counted(known.off_types.plants, "top")
+    tolerated = float(found.tolerated[known.sample_days.index(day)])
+    before, after = found.walked.chance_in_sample[0], found.walked.chance_in_sample[-1]
+    yield (
+        f"About {words.percent(found.walked.share[0])} of its plants may be off-type, with "
+        f"{found.multiple:.0f} times the THC. One or more is among the {tops} of the official "
+        f"sample in {words.chance_percent(float(before))} of samples."
+    )
+    yield (
+        f"If every top were taken, the lot would still pass on {words.short_day(day)} with "
+        f"{words.percent(tolerated)} of such plants; a sample of {tops} with one of them does not."
+        if tolerated < 1 / found.plants
+        else f"On {words.short_day(day)} one such plant among the {tops} would still pass."
+    )
+    yield (
+        f"Walking the lot {len(found.walked.share) - 1} times and pulling what stands out, "
+        f"{found.seen:.0%} of them each time, leaves {words.percent(found.walked.share[-1])}: one "
+        f"is then among those tops in {words.chance_percent(float(after))} of samples."
+    )
 
 
 def _if_read(lot: LotPlan) -> Chart | None:
