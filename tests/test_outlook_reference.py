@@ -11,9 +11,8 @@ import pytest
 
 import reference_outlook as reference
 from outlook_cases import SEED, demo, drawn, july, smaller
-from tierpole import moist_air
 from tierpole.outlook import make_outlook
-from tierpole.outlook.curing import LOADS
+from tierpole.outlook.curing import LOADS, outside_air
 from tierpole.units import ACRE
 
 DRAWS, LOTS = range(6), range(4)
@@ -111,15 +110,22 @@ def test_p_pass_against_plain_loop(courses):
 def dried():
     """Days, loss and mould of a few hangings: [(barn draw, place, cut day column, load column)]."""
     season, outlook, drawing = july()
-    pressure = float(moist_air.station_pressure(season.farm.elevation))
+    air = outside_air(season, drawing.sky)
     cells = {}
     for barn_draw, place, column in ((0, 0, 40), (3, 1, 60), (4, 0, 75), (5, 1, 95)):
         draw = int(np.flatnonzero(drawing.sky.row == barn_draw // 2)[0])
-        hours = reference.sky(drawing.of(draw, 0))
+        row = barn_draw // 2
+        hours = [
+            (warm, humidity, wind, sun, sky)
+            for (warm, humidity, _), wind, sun, sky in zip(
+                reference.sky(drawing.of(draw, 0)), air.wind[row], air.sun[row], air.sky[row],
+                strict=True,
+            )
+        ]  # fmt: skip
         day = day_of(season, outlook, "cut_day", column)
         for load in (1, 2):
             cells[barn_draw, place, column, load] = reference.drying(
-                hours, pressure, drawing.place(place), drawing.plant(barn_draw), 24 * day + 14,
+                hours, air.pressure, drawing.place(place), drawing.plant(barn_draw), 24 * day + 14,
                 LOADS[load],
             )  # fmt: skip
     return cells

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,9 @@ from tierpole.barn.air import OutsideAir
 from tierpole.barn.draws import BarnDraws
 from tierpole.barn.losses import Outcome
 from tierpole.barn.places import Controls, PlaceAir
+
+if TYPE_CHECKING:
+    from tierpole.barn.running import Setting
 
 Array = NDArray[np.float64]
 Stored = NDArray[np.float32]
@@ -64,7 +68,7 @@ class BarnState:
     stage: NDArray[np.int8]  # of a batch: 0 waiting, 1 hanging, 2 gone, [draw, batch]
     moisture: Array  # dry basis [kg/kg], [draw, batch, tier, part]
     branch: Array  # of the isotherm: 1 drying, 0 rewetting, [draw, batch, tier, part]
-    mould: Array  # dose [d], index, h dry, h and longest h damp and warm, [draw, batch, tier, 5]
+    mould: Array  # dose [d], index, hours dry, then sums on houseburn, [draw, batch, tier, 7]
     air: Array  # temperature [°C] and humidity ratio [kg/kg] inside, [draw, tier, 2]
     record: Array  # the kernel's sums since each batch was hung, [draw, batch, column]
 
@@ -205,7 +209,7 @@ def advance(
 
 
 def _run(
-    setting: object,
+    setting: Setting,
     place: PlaceAir,
     hangings: Hangings,
     state: BarnState,
@@ -215,7 +219,6 @@ def _run(
 ) -> tuple[BarnState, PlaceTrace]:
     from tierpole.barn import kernel, lookup, running  # noqa: PLC0415
 
-    assert isinstance(setting, running.Setting)
     count, batches = state.stage.shape
     first, start = state.hour, 0 if controls is None else state.hour
     moved = {f.name: np.array(getattr(state, f.name)) for f in fields(state) if f.name != "hour"}

@@ -41,7 +41,7 @@ COEFFICIENTS = Table(
         Value(
             "houseburn_humidity", 0.80, "share", Mark.PUBLISHED,
             "above it for three warm days in a row leaf rots (houseburn): University of Kentucky "
-            "2003, burley curing",
+            "2003, burley curing; here of the mean over about the last day",
         ),
         Value("houseburn_hours", 72.0, "h", Mark.PUBLISHED, "as above"),
         Value(

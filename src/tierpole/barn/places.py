@@ -25,7 +25,7 @@ _FILM = "film passes 0.75, shade cloth 0.5, and 0.6 of that warms air and plants
 _BOARDS = "boards and tin"
 _NONE = "none"
 
-# kind: {quantity: (value, reason)}
+# by kind: what a quantity is, and why
 _KINDS: dict[PlaceKind, dict[str, tuple[float, str]]] = {
     PlaceKind.BARN: {
         "vents": (0.27, _VENTS),

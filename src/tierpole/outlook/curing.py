@@ -131,8 +131,9 @@ def _code() -> str:
     """A hash of the drying model's own source, so that a changed formula makes a new table."""
     digest = hashlib.sha256()
     root = resources.files("tierpole")
-    files = [root / "moist_air.py", *(root / "barn").iterdir()]
-    for file in sorted((f for f in files if f.name.endswith(".py")), key=lambda f: f.name):
+    barn = root / "barn"
+    files = [root / "moist_air.py", *barn.iterdir(), *(barn / "kernel").iterdir()]
+    for file in sorted((f for f in files if f.name.endswith(".py")), key=str):
         digest.update(file.read_bytes())
     return digest.hexdigest()
 
