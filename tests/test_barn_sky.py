@@ -89,7 +89,7 @@ def test_weather_at_barn_limits(barn_season):
 def barn_season():
     from outlook_cases import demo
     from tierpole.outlook.curing import outside_air
-    from tierpole.outlook.field import skies
+    from tierpole.outlook.sky import skies
 
     season = demo()
     return outside_air(season, skies(season, 4, 1))

@@ -223,7 +223,7 @@ def _run(
     first, start = state.hour, 0 if controls is None else state.hour
     moved = {f.name: np.array(getattr(state, f.name)) for f in fields(state) if f.name != "hour"}
     shapes = lookup.new_trace(hours, batches, place.tiers)
-    kept = kernel.Trace(*(np.empty((count, *each.shape), np.float32) for each in shapes))
+    kept = [np.empty((count, *each.shape), np.float32) for each in shapes]
 
     def run(draw: int) -> None:
         scratch = lookup.new_state(batches, place.tiers)
@@ -249,7 +249,7 @@ def _mean_flower(moisture: Array, mass: Array) -> Array:
     return (moisture[..., 0] * flower).sum(-1) / flower.sum(-1)
 
 
-def _trace(first: int, kept: tuple[Stored, ...]) -> PlaceTrace:
+def _trace(first: int, kept: list[Stored]) -> PlaceTrace:
     from tierpole.barn import kernel  # noqa: PLC0415
 
     air, moisture, mould, place = (np.moveaxis(values, 1, -1) for values in kept)
