@@ -36,7 +36,7 @@ from tierpole.barn.kernel.look import (
     vapour_of,
 )
 
-_SETTLED = 1e-6  # share of the evaporation; the balances close whatever is left
+_SETTLED = 1e-4  # share of the evaporation; Newton squares what is left, and balances close anyway
 _DRIEST = 1e-4  # kg/kg, keeps an absurdly fast step from taking more water than there is
 _SLIGHT = 0.1  # of the air changed in a tier: a stack's stream too weak for a second look
 
