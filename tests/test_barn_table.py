@@ -5,8 +5,10 @@ import sys
 from dataclasses import fields, replace
 
 import numpy as np
+import pandas as pd
 import pytest
 
+import published_values
 from barn_cases import BARN, SHED, autumn, plants, steady
 from tierpole import moist_air
 from tierpole.barn import (
@@ -24,7 +26,7 @@ from tierpole.barn import (
     targets,
 )
 from tierpole.barn.draws import COEFFICIENTS as DRAWS
-from tierpole.errors import Stopped
+from tierpole.errors import InputError, Stopped
 from tierpole.farm import Place, PlaceKind
 from tierpole.units import FOOT, POUND
 
@@ -332,3 +334,51 @@ def test_import_is_light():
     """The compiler is loaded when something dries, not before."""
     code = "import sys; from tierpole.barn import dry_table; assert 'numba' not in sys.modules"
     subprocess.run([sys.executable, "-c", code], check=True, env={"PYTHONPATH": ":".join(sys.path)})
+
+
+def champaign():
+    """Six real autumns from 1 September, 80 days: hours measured near Champaign, 2003-2008."""
+    folder = published_values.FOLDER.parent / "data" / "weather"
+    hours = pd.read_csv(folder / "champaign_2003_2008.csv.gz", parse_dates=["time_cst"])
+    years = [hours[hours.time_cst >= f"{year}-09-01"].head(80 * 24) for year in range(2003, 2009)]
+    made = {name: np.stack([y[name].to_numpy() for y in years]) for name in ("temp_c", "rh_frac")}
+    days = made["temp_c"].reshape(6, 80, 24)
+    clear = np.repeat(sky.clearness(days.min(2), days.max(2)), 24, axis=1)
+    return OutsideAir(
+        made["temp_c"], made["rh_frac"], float(moist_air.station_pressure(213.0)),
+        sun=clear * sky.sun_above(40.05, 244 + np.arange(80)),
+        sky=sky.sky_loss(made["temp_c"], clear),
+    )  # fmt: skip
+
+
+def test_real_autumns_against_practice():
+    """Six measured autumns: ten days to three weeks in a full natural barn, 4-11 days in blown air.
+
+    Trade and extension tell of 7-14 days for whole plants in good air; damp years take longer.
+    """
+    air, draws, rows = champaign(), plants(exposed=[0.65] * 6), np.arange(6)
+    hung = Hangings.unmeasured(np.array([24 * 7 + 14]), np.array([1260.0]))
+    days = {}
+    for kind in (PlaceKind.BARN, PlaceKind.ROOM):
+        outcome, trace = simulate(air, farm_place(kind), draws, rows, hung)
+        days[kind] = outcome.drying_days[:, 0]
+        up = np.isfinite(trace.moisture[:, 0, 0, 0])
+        assert np.isfinite(trace.temperature[:, 0][up]).all()
+    barn, room = days[PlaceKind.BARN], days[PlaceKind.ROOM]
+    assert 9 < barn.min() < barn.max() < 21
+    assert 4 < room.min() < room.max() < 11
+    assert (room < barn).all()
+    # the damper the three weeks outside, the longer they take
+    damp = air.humidity[:, 24 * 7 : 24 * 28].mean(1)
+    assert np.corrcoef(damp, barn)[0, 1] > 0.4
+
+
+def test_a_missing_night_is_named():
+    """Hours that nobody measured are told of by season and hour, not dried through."""
+    air = two_seasons()
+    air.humidity[1, 200:212] = np.nan
+    hung = Hangings.unmeasured(np.array([16]), np.array([300.0]))
+    with pytest.raises(
+        InputError, match=r"season 2: humidity must be known .* '12 hours missing from hour 200"
+    ):
+        simulate(air, BARN, plants(), np.array([0]), hung)

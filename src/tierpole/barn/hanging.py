@@ -83,8 +83,8 @@ class PlaceTrace:
     """Air, moisture and mould of a place, hour by hour from `first_hour` of the season.
 
     For every draw. Temperature and humidity are the hour's mean, moisture (dry basis) and chance
-    of mould stand at its end. A batch's values are not numbers while it is not up. Tiers count
-    from the lowest up, parts are flower, leaf, stem.
+    of mould stand at its end. A batch's values are not numbers while it is not up, nor is the air
+    once all batches are down. Tiers count from the lowest up, parts are flower, leaf, stem.
     """
 
     first_hour: int

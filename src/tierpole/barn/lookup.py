@@ -15,6 +15,7 @@ from tierpole.barn.air import COEFFICIENTS as FLOW
 from tierpole.barn.air import OutsideAir
 from tierpole.barn.kernel import Constants, Outside, State, Tables, Trace
 from tierpole.barn.sky import wind_usual
+from tierpole.errors import Fault, InputError
 
 Array = NDArray[np.float64]
 
@@ -103,14 +104,37 @@ def activity_table(exponent: ArrayLike) -> Array:
 
 
 def outside(air: OutsideAir) -> Outside:
-    """The weather outside as the kernel wants it, all seasons [season, hour]."""
+    """The weather outside as the kernel wants it, all seasons [season, hour]; whole, or refused."""
     shape = air.temperature.shape
+    _refuse_gaps(air)
     ratio = moist_air.humidity_ratio(air.temperature, air.humidity, air.pressure)
     volume = moist_air.specific_volume(air.temperature, ratio, air.pressure)
     wind = wind_usual(*shape) if air.wind is None else air.wind
     dark = np.zeros(shape)
     rows = (air.temperature, ratio, volume, wind, _or(air.sun, dark), _or(air.sky, dark))
     return Outside(*(np.ascontiguousarray(values, dtype=float) for values in rows))
+
+
+def _refuse_gaps(air: OutsideAir) -> None:
+    """A missing night would spoil every hour after it without a word."""
+    faults = [
+        Fault(f"season {row + 1}", name, hours, "known in every hour", "Fill the gap first.")
+        for name in ("temperature", "humidity", "wind", "sun", "sky")
+        for row, hours in _gaps(getattr(air, name))
+    ]
+    if faults:
+        raise InputError("weather at the barn", faults)
+
+
+def _gaps(values: Array | None) -> list[tuple[int, str]]:
+    """Seasons in which hours are missing, with how many and from which."""
+    if values is None:
+        return []
+    missing = ~np.isfinite(values)
+    return [
+        (int(row), f"{missing[row].sum()} hours missing from hour {missing[row].argmax()}")
+        for row in np.flatnonzero(missing.any(axis=1))
+    ]
 
 
 def _or(values: Array | None, fallback: Array) -> Array:
