@@ -8,22 +8,31 @@ from tierpole.barn import BarnDraws, OutsideAir, PlaceAir
 
 MEDIAN_PLANT = {
     "conductance_flower": 7e-9,
+    "conductance_leaf": 1e-8,
     "conductance_stem": 1.5e-9,
     "exposed": 1.0,
     "scale_flower": 1.0,
     "scale_stem": 1.0,
     "exponent": 2.3,
+    "loop": 0.01,
     "moisture_flower": 3.5,
+    "moisture_leaf": 3.5,
     "moisture_stem": 2.3,
-    "mass_flower": 1.29,
+    "mass_flower": 0.84,
+    "mass_leaf": 0.45,
     "mass_stem": 0.79,
-    "air_factor": 1.0,
+    "vents": 0.42,
+    "shelter": 0.6,
+    "canopy": 0.8,
+    "leaks": 0.012,
     "heat_factor": 1.0,
     "mould_speed": 4.0,
     "mould_decline": 0.1,
     "mould_start": 0.0,
     "dose_critical": 5.0,
     "cannabinoid_loss": 0.02,
+    "decarboxylation": 6e-4,
+    "ageing": 85e3,
     "reading_error": 0.0,
 }
 
@@ -38,10 +47,11 @@ def plants(**given):
     )
 
 
-def steady(temperature, humidity, days=46):
-    """One season of unchanging air."""
+def steady(temperature, humidity, days=46, **given):
+    """One season of unchanging air, dark and under cloud."""
     shape = (1, 24 * days)
-    return OutsideAir(np.full(shape, temperature), np.full(shape, humidity))
+    rows = {key: np.full(shape, float(value)) for key, value in given.items()}
+    return OutsideAir(np.full(shape, temperature), np.full(shape, humidity), **rows)
 
 
 def autumn(days=46, damp=0.0):
@@ -51,15 +61,20 @@ def autumn(days=46, damp=0.0):
     weekly = np.sin(2 * np.pi * hour / (24 * 7))
     temperature = 16 + 6 * daily + 2 * weekly
     humidity = np.clip(0.72 + damp - 0.20 * daily + 0.05 * weekly, 0.3, 0.98)
-    return OutsideAir(temperature[None], humidity[None], 98_000.0)
+    sun = np.maximum(600 * np.cos(2 * np.pi * (hour + 0.5 - 12) / 24), 0.0)
+    sky = np.full(hour.size, 45.0)
+    wind = 2.8 + 0.7 * daily
+    return OutsideAir(temperature[None], humidity[None], 98_000.0, wind[None], sun[None], sky[None])
 
 
 # air that plants cannot change, and a barn that they can
-OPEN_AIR = PlaceAir(
-    sticks=1e-4, volume=1000.0, air_changes_day=1.0, air_changes_night=1.0,
-    heat_day=0.0, heat_night=0.0, walls=0.0,
-)  # fmt: skip
+OPEN_AIR = PlaceAir(sticks=1e-4, volume=1000.0, leaks=1.0, wall_area=1e4)
 BARN = PlaceAir(
-    sticks=1000, volume=1450.0, air_changes_day=20 / 3600, air_changes_night=3 / 3600,
-    heat_day=6000.0, heat_night=0.0, walls=2500.0,
+    sticks=1000, volume=1450.0, tiers=3, vent_area=18.0, leaks=1.0, wall_area=350.0, height=6.0,
+    walls=2500.0, roof=265.0, sun=0.12, transmittance=4.0, store=5e6, floor=3e-6,
+)  # fmt: skip
+SHED = PlaceAir(
+    sticks=1000, volume=900.0, tiers=2, leaks=1.0, wall_area=250.0, fan_flow=10.0, fan_speed=0.3,
+    heater=5e3, walls=1500.0, roof=190.0, sun=0.12, transmittance=4.0, store=3e6,
+    fans_by_night=0.25,
 )  # fmt: skip

@@ -7,7 +7,7 @@ the formula. The barn's air is that of `barn_reference`, with saturation from ps
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import psychrolib
 
@@ -15,7 +15,6 @@ import barn_reference
 from tierpole.barn.losses import COEFFICIENTS as HANGING
 from tierpole.barn.mould import COEFFICIENTS as MOULD
 from tierpole.barn.mould import VERY_SENSITIVE
-from tierpole.barn.places import COEFFICIENTS as PLACE
 from tierpole.barn.targets import COEFFICIENTS as TARGET
 from tierpole.compliance.chance import CERTIFICATE
 from tierpole.compliance.failing import WHOLE_PLANT
@@ -338,74 +337,38 @@ def p_buyer(limit, thc, draw, precision):
 # --- barn ----------------------------------------------------------------------------------------
 
 
-def drying(hours, pressure, place, plant, hang_hour, load, steps=6):
+def drying(weather, pressure, place, plant, hang_hour, load, steps=4):
     """Days to dry, share of the value lost and chance of mould of one hanging.
 
-    `hours` is `sky`; `place` what `place_air` says of it, `plant` one draw's drying parameters.
+    `weather` is [(temperature, humidity, wind, sun, sky)] by hour; `place` what `place_air` says
+    of it, `plant` one draw's drying parameters.
     """
     first = hang_hour - hang_hour % 24  # a midnight, so that hours of the day stay in step
-    weather = [(warm, humidity) for warm, humidity, _ in hours[first:]]
-    batch = hung_batch(place, plant, hang_hour - first, load * place.sticks)
+    hung = load * place.sticks
+    batch = barn_reference.batch(hang_hour - first, hung, place.tiers, plant)
     target = TARGET["moisture_target"] / (1 - TARGET["moisture_target"])
     rule = (target, TARGET["hours_at_target"], 24 * TARGET["days_most"])
-    inside = barn_reference.dry_place(
-        weather, pressure, flow(place, plant), heat(place, plant), place.walls, [batch], rule, steps
-    )
-    risk = mould_chance(plant, batch, inside, pressure)
-    lost = share_lost(plant, batch, risk)
+    house = barn_reference.house(place, plant)
+    inside = barn_reference.dry_place(weather[first:], pressure, house, [batch], rule, steps)
+    tiers = range(place.tiers)
+    risk = sum(mould_chance(plant, batch, k, inside, pressure) for k in tiers) / place.tiers
+    lost = share_lost(plant, batch, risk, inside)
     is_dry = batch.hours_at_target >= TARGET["hours_at_target"] - 1e-9
     days = batch.hours_above / 24 if is_dry else TARGET["days_most"]
     return days, lost, risk
 
 
-def hung_batch(place, plant, hour, sticks):
-    """Sticks going up; the flower among its neighbours, the stem as if alone."""
-    outer = plant["exposed"] * place.draught
-    conductance = plant["conductance_flower"] * 2 * outer / (1 + outer)
-    return barn_reference.Batch(
-        hour,
-        barn_reference.Part(
-            sticks * plant["mass_flower"], plant["moisture_flower"], conductance,
-            plant["scale_flower"], plant["exponent"],
-        ),
-        barn_reference.Part(
-            sticks * plant["mass_stem"], plant["moisture_stem"], plant["conductance_stem"],
-            plant["scale_stem"], plant["exponent"],
-        ),
-    )  # fmt: skip
-
-
-def is_open(hour):
-    return PLACE["opened"] < hour + 0.5 < PLACE["closed"]
-
-
-def flow(place, plant):
-    """Outside air by hour of the day [m3/s]."""
-    factor = place.volume * plant["air_factor"] ** place.wind
-    day, night = place.air_changes_day, place.air_changes_night
-    return [factor * (day if is_open(hour) else night) for hour in range(24)]
-
-
-def heat(place, plant):
-    """Heat by hour of the day [W]: half a sine while open."""
-    opened, closed = PLACE["opened"], PLACE["closed"]
-    gains = []
-    for hour in range(24):
-        arc = math.sin(math.pi * (hour + 0.5 - opened) / (closed - opened)) * math.pi / 2
-        by_day = place.heat_day * plant["heat_factor"] * arc
-        gains.append(by_day if is_open(hour) else place.heat_night)
-    return gains
-
-
-def mould_chance(plant, batch, inside, pressure):
+def mould_chance(plant, batch, tier, inside, pressure):
     """Chance that mould is seen: half by the dose of damp warmth, half by the growth index."""
+    flower = replace(batch.tiers[tier][0], moisture=plant["moisture_flower"], branch=1.0)
     index, hours_dry = plant["mould_start"], 0
     visible = HANGING["dose_visible"] * plant["dose_critical"]
     dose = index / MOULD["index_visible"] * visible
-    for hour, moisture, _ in batch.history:
-        warm, ratio = inside[hour]
+    for hour, moistures in batch.history:
+        warm, ratio = inside[hour][tier]
+        flower.move(moistures[tier][0])
         humidity = pressure * ratio / (0.621945 + ratio) / saturation(warm)
-        damp = min(humidity, batch.flower.activity(moisture, warm))
+        damp = min(humidity, flower.activity(flower.moisture, warm))
         dose = max(dose + dose_rate(warm, damp) / 24, 0)
         rise = index_rate(index, warm, damp)
         if rise is None:
@@ -466,11 +429,15 @@ def normal(z):
     return 0.5 * math.erfc(-z / math.sqrt(2))
 
 
-def share_lost(plant, batch, risk):
+def share_lost(plant, batch, risk, inside):
     """Mould, cannabinoids and shatter, each taken from what the others leave."""
     kept = 1 - HANGING["mould_value"] * risk
-    kept *= (1 - plant["cannabinoid_loss"]) ** (batch.hours_hung / 24 / HANGING["hang_days"])
-    wet_basis = batch.flower.moisture / (1 + batch.flower.moisture)
+    age = 0.0  # days at 20 °C that age the cannabinoids as much
+    for hour, _ in batch.history:
+        kelvin = sum(air[0] for air in inside[hour]) / len(inside[hour]) + 273.15
+        age += math.exp(plant["ageing"] / 8.314462618 * (1 / 293.15 - 1 / kelvin)) / 24
+    kept *= (1 - plant["cannabinoid_loss"]) ** (age / HANGING["hang_days"])
+    wet_basis = batch.flower() / (1 + batch.flower())
     kept *= 1 - HANGING["shatter_slope"] * max(TARGET["moisture_brittle"] - wet_basis, 0)
     return 1 - kept
 

@@ -8,8 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import published_values
 from tierpole import moist_air
-from tierpole.barn import PlaceAir, air, places
+from tierpole.barn import air, places
+from tierpole.barn.sky import wind_usual
 from tierpole.farm import Place, PlaceKind
 from tierpole.units import FOOT, POUND
 
@@ -111,6 +113,52 @@ def test_inside_temperature_limits():
     assert 20 - cooled[0] == pytest.approx(drop, rel=0.02)
 
 
+VENTILATION = published_values.load("ventilation")
+
+
+def test_wind_flow_against_handbook():
+    """ASHRAE Fundamentals ch. 16: 0.55 of 10 m2 in 2 m/s."""
+    row = VENTILATION["wind"]
+    flow = air.wind_flow(row["coefficient"], row["area"], row["speed"])
+    assert flow == pytest.approx(row["flow"])
+
+
+@pytest.mark.parametrize("row", VENTILATION["stack"]["rows"], ids=lambda r: str(r["discharge"]))
+def test_stack_flow_against_handbook(row):
+    """ASHRAE Fundamentals ch. 16: 4 m2 at 3 m, 5 K warmer; as much down when 5 K colder."""
+    table = VENTILATION["stack"]
+    opening = (table["area"], table["height"])
+    up = air.stack_flow(*opening, table["inside"], table["outside"], row["discharge"])
+    down = air.stack_flow(*opening, table["outside"], table["inside"], row["discharge"])
+    assert up == pytest.approx(row["flow"], abs=6e-4)
+    assert down == pytest.approx(-up)
+    scale = air.stack_scale(*opening, row["discharge"])
+    assert scale * np.sqrt(5 / 298.15) == pytest.approx(up)
+
+
+def test_stack_reverses_against_worked_cooling():
+    """Air that wet plants have cooled is heavier than the warmer, drier air outside: it sinks."""
+    (t_out, rh_out, virtual_out), (t_in, rh_in, virtual_in) = (
+        VENTILATION["virtual"][key] for key in ("before", "after")
+    )
+    ratios = [
+        moist_air.humidity_ratio(t, rh, SEA_LEVEL) for t, rh in ((t_out, rh_out), (t_in, rh_in))
+    ]
+    outside = moist_air.virtual_temperature(t_out, ratios[0])
+    inside = moist_air.virtual_temperature(t_in, ratios[1])
+    assert outside == pytest.approx(virtual_out, abs=0.1)
+    assert inside == pytest.approx(virtual_in, abs=0.1)
+    assert air.stack_flow(4.0, 3.0, inside, outside) < -1
+
+
+def test_leak_and_combined_flow_against_handbook():
+    """Sherman & Grimsrud's worked leak, and wind with stack in quadrature."""
+    row, both = VENTILATION["leak"], VENTILATION["combined"]
+    leak = air.leak_flow(row["area"], row["difference"], row["speed"])
+    assert leak == pytest.approx(row["flow"], abs=1e-4)
+    assert air.combined_flow(*both["flows"]) == pytest.approx(both["flow"], abs=1e-3)
+
+
 def farm_place(kind, **given):
     """A place of 1,260 sticks in 56,000 cubic feet."""
     return Place(
@@ -120,25 +168,41 @@ def farm_place(kind, **given):
 
 
 def test_place_air_limits():
-    """A kind's usual air stands in only where the farm gives none of its own."""
+    """A kind's usual openings stand in only where the farm gives none of its own."""
     usual = places.place_air(farm_place(PlaceKind.BARN))
     own = places.place_air(
-        farm_place(PlaceKind.BARN, air_changes_day=0.01, air_changes_night=0.002, heat_gain_day=5e3)
+        farm_place(PlaceKind.BARN, vent_area=30.0, fan_flow=2.0, heater=4e3, opens=9, shuts=17)
     )
     assert usual.sticks == own.sticks == 1260
-    assert (own.air_changes_day, own.air_changes_night, own.heat_day) == (0.01, 0.002, 5e3)
-    assert usual.air_changes_day > usual.air_changes_night > 0
+    assert usual.tiers == 3
+    assert (own.vent_area, own.fan_flow, own.heater) == (15.0, 2.0, 4e3)
+    assert (own.usual().vents.sum(), usual.usual().vents.sum()) == (8, 10)
+    assert own.fan_power == pytest.approx(2 * 141)
     # a 64 x 40 ft barn of 1,450 m3 has 611 m2 of walls and roof
     assert places.wall_conductance(1450.0, 1.0) == pytest.approx(611, rel=0.02)
-    assert {k: places.place_air(farm_place(k)).draught for k in PlaceKind}[PlaceKind.ROOM] > 1
+    # a quarter to a third of 190 m2 of side walls, half of it inlets
+    assert 190 / 8 < usual.vent_area * (1450 / usual.volume) ** (2 / 3) < 190 / 6
+    rooms = {kind: places.place_air(farm_place(kind)) for kind in PlaceKind}
+    assert rooms[PlaceKind.ROOM].fan_speed > rooms[PlaceKind.SHED].fan_speed > 0
+    assert rooms[PlaceKind.BARN].fan_flow == rooms[PlaceKind.BARN].heater == 0
 
 
-def test_place_air_by_hour_limits():
-    """Open from 8 to 18 h; the day's heat comes as a half sine whose mean is the stated gain."""
-    place = PlaceAir(100, 400.0, 0.01, 0.002, 6e3, 500.0, 900.0, wind=0.5)
-    flow, heat = place.flow(4.0), place.heat(1.5)
-    assert flow[8:18] == pytest.approx(400 * 0.01 * 2)
-    assert flow[[0, 7, 18, 23]] == pytest.approx(400 * 0.002 * 2)
-    assert heat[8:18].mean() == pytest.approx(1.5 * 6e3, rel=0.01)
-    assert heat[[3, 20]] == pytest.approx(500.0)
-    assert heat.argmax() in (12, 13)
+def test_measured_air_changes_limits():
+    """Air changes a farm has measured come out again in the usual wind, shut and open."""
+    day, night = 20 / 3600, 2 / 3600
+    measured = farm_place(
+        PlaceKind.BARN, air_changes_day=day, air_changes_night=night, heat_gain_day=8e3
+    )
+    barn = places.place_air(measured)
+    by_day, by_night = (
+        wind_usual(200, 24)[:, hours].mean() for hours in (slice(8, 18), slice(2, 5))
+    )
+    assert barn.vent_area * 0.425 * 0.6 * by_day == pytest.approx(day * barn.volume, rel=0.05)
+    cracks = barn.leaks * barn.wall_area * np.sqrt(0.005 * 0.03)
+    assert air.leak_flow(cracks, 0.0, by_night) == pytest.approx(night * barn.volume, rel=0.1)
+    assert barn.sun * barn.roof * 350 == pytest.approx(8e3)
+    shed = places.place_air(
+        farm_place(PlaceKind.SHED, air_changes_day=day, air_changes_night=night)
+    )
+    assert shed.fan_flow == pytest.approx(day * shed.volume)
+    assert shed.fans_by_night == pytest.approx(0.1)

@@ -102,3 +102,14 @@ def test_mixed_moisture_against_worked_bag():
 def test_moisture_basis_limits(wet):
     """Going to the dry basis and back changes nothing."""
     assert targets.wet_basis(targets.dry_basis(wet)) == pytest.approx(wet, abs=1e-12)
+
+
+def test_in_case_limits():
+    """Pliable from 12 to 15 %: too wet, right, and brittle again; windows are what lies between."""
+    wet = np.array([[0.30, 0.14, 0.13, 0.10, 0.125], [0.30, 0.16, 0.13, 0.11, 0.13]])
+    chance = targets.in_case_chance(targets.dry_basis(wet))
+    assert chance == pytest.approx([0, 0.5, 1, 0, 1])
+    assert targets.in_case_windows(chance) == [(1, 3), (4, 5)]
+    assert targets.in_case_windows(chance, least=0.9) == [(2, 3), (4, 5)]
+    assert targets.in_case_windows(np.zeros(4)) == []
+    assert targets.in_case_chance(np.full((3, 2), np.nan)) == pytest.approx([0, 0])

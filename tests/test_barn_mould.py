@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import published_values
 from tierpole.barn import losses, mould
 
 PUBLISHED = tomllib.loads((Path(__file__).parent / "published" / "mould.toml").read_text("utf-8"))
@@ -151,3 +152,17 @@ def test_value_share_lost_limits():
     assert losses.cannabinoid_share_lost(14.0, 0.02) == pytest.approx(0.02)
     assert losses.cannabinoid_share_lost(28.0, 0.02) == pytest.approx(0.0396)
     assert losses.shatter_share_lost([0.12, 0.09, 0.07]) == pytest.approx([0, 0, 0.012])
+
+
+def test_ageing_pace_against_arrhenius():
+    """85 kJ/mol against 20 °C, at five temperatures, as worked by hand."""
+    row = published_values.load("ventilation")["decarboxylation"]
+    for temperature, factor in row["rows"]:
+        assert losses.ageing_pace(temperature, row["activation"]) == pytest.approx(factor, rel=0.03)
+    # a fortnight at 20 °C leaves nearly all acids; a month at 40 °C takes up to half of them
+    assert losses.decarboxylated_share(14.0, [2e-4, 2e-3]) == pytest.approx(
+        [0.0028, 0.0276], rel=0.01
+    )
+    warm = 30 * losses.ageing_pace(40.0, 85e3)
+    assert 0.3 < losses.decarboxylated_share(warm, 2e-3) < 0.5
+    assert losses.decarboxylated_share(0.0, 2e-3) == 0

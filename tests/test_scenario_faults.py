@@ -237,7 +237,7 @@ BROKEN = {
     "one bracket": ("[[lots]]", "[lots]", "[[lots]]", "Rows of a list have two brackets"),
     "a list not closed": (
         '  { starting = 2026-09-14, hours = "24 h/day" },\n]\n', "",
-        "workdays", 'Perhaps the list "hours" of line 111 lacks its closing bracket.',
+        "workdays", 'Perhaps the list "hours" of line 116 lacks its closing bracket.',
     ),
     "a backslash": ('note = "Flat."', 'note = "a\\qb"', 'note = "a', "a text without a backslash"),
 }  # fmt: skip
@@ -352,7 +352,7 @@ def test_faults_of_the_station_name_its_rows(tmp_path):
     assert any(
         fault.startswith("station.csv, row 3: VALUE must be a whole number") for fault in told
     )
-    assert any("sampler, line 157: lead must be" in fault for fault in told)
+    assert any("sampler, line 162: lead must be" in fault for fault in told)
 
 
 # --- on the command line --------------------------------------------------------------------------

@@ -174,6 +174,13 @@ KINDS: dict[str, Kind] = {
             Unit(("ft3", "cu ft"), FOOT**3),
             Unit(("m3",)),
         ),
+        _kind(
+            "an air flow",
+            "cfm",
+            "m3/s",
+            Unit(("cfm", "ft3/min"), FOOT**3 / 60),
+            Unit(("m3/s",)),
+        ),
         _kind("air changes", "changes/h", "changes/h", Unit(("changes/h", "/h"), 1 / 3600)),
         _kind(
             "power",

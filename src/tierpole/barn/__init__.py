@@ -2,12 +2,21 @@
 
 from tierpole.barn.air import OutsideAir
 from tierpole.barn.draws import BarnDraws, draw_barn_parameters
-from tierpole.barn.hanging import Hangings, PlaceTrace, simulate
+from tierpole.barn.hanging import (
+    BarnState,
+    Hangings,
+    PlaceTrace,
+    advance,
+    first_state,
+    simulate,
+)
 from tierpole.barn.losses import Outcome
-from tierpole.barn.places import PlaceAir, place_air
+from tierpole.barn.places import Controls, PlaceAir, place_air
+from tierpole.barn.sky import weather_at_barn
 from tierpole.barn.table import dry_table
 
 __all__ = [
-    "BarnDraws", "Hangings", "Outcome", "OutsideAir", "PlaceAir", "PlaceTrace",
-    "draw_barn_parameters", "dry_table", "place_air", "simulate",
+    "BarnDraws", "BarnState", "Controls", "Hangings", "Outcome", "OutsideAir", "PlaceAir",
+    "PlaceTrace", "advance", "draw_barn_parameters", "dry_table", "first_state", "place_air",
+    "simulate", "weather_at_barn",
 ]  # fmt: skip

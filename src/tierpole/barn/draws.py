@@ -36,6 +36,10 @@ COEFFICIENTS = Table(
             "reports of 7 to 14 days for whole plants; 1.6 would span more than practice does",
         ),
         Value(
+            "conductance_leaf", 1.5, "1", Mark.INFERENCE,
+            "fan leaves against flower: thin blades; they are crisp before the flower is dry",
+        ),
+        Value(
             "conductance_stem", 1.5e-9, "kg/kg/s/Pa", Mark.INFERENCE,
             "stems take two to three times as long as flower", 0.76e-9, 2.96e-9,
         ),
@@ -48,6 +52,11 @@ COEFFICIENTS = Table(
         Value("exposed_spread", 0.12, "SD", Mark.INFERENCE, "as above"),
         Value("isotherm_scale_spread", 0.12, "log SD", Mark.INFERENCE, "spread among leaf crops"),
         Value("isotherm_exponent_spread", 0.25, "SD", Mark.INFERENCE, "spread among leaf crops"),
+        Value(
+            "loop_least", 0.005, "kg/kg", Mark.INFERENCE,
+            "material that dries holds 0.5 to 1.5 points more than the same rewetting at 40-80 %",
+        ),
+        Value("loop_most", 0.015, "kg/kg", Mark.INFERENCE, "as above"),
         Value("stem_scale_least", 0.80, "1", Mark.INFERENCE, _STEM),
         Value("stem_scale_most", 0.92, "1", Mark.INFERENCE, _STEM),
         Value("moisture_flower", 0.77, "share wet basis", Mark.INFERENCE, _WETNESS, 0.744, 0.796),
@@ -62,9 +71,19 @@ COEFFICIENTS = Table(
         Value("share_concentration", 30.0, "1", Mark.INFERENCE, _SPLIT),
         Value("stick_weight_spread", 1.2, "geometric SD", Mark.INFERENCE, "a farm's own habit"),
         Value(
-            "air_spread", 1.5, "geometric SD", Mark.INFERENCE,
-            "wind at the barn, its angle to the vents and the hindrance of hung plants together",
+            "vents_least", 0.25, "1", Mark.MEMORY,
+            "effectiveness of openings: wind aslant (ASHRAE Fundamentals ch. 16)",
         ),
+        Value("vents_most", 0.60, "1", Mark.MEMORY, "wind square to them (as above)"),
+        Value("shelter", 0.60, "1", Mark.INFERENCE, "wind at the barn against open country"),
+        Value("shelter_spread", 0.15, "SD", Mark.INFERENCE, "as above: trees, hills, other barns"),
+        Value(
+            "canopy_least", 0.4, "share", Mark.INFERENCE,
+            "air that goes through the plants of a full place, not round them",
+        ),
+        Value("canopy_most", 0.9, "share", Mark.INFERENCE, "as above"),
+        Value("leaks_least", 0.005, "m2/m2", Mark.INFERENCE, "cracks in board-sided walls"),
+        Value("leaks_most", 0.03, "m2/m2", Mark.INFERENCE, "as above"),
         Value("heat_least", 0.5, "1", Mark.INFERENCE, "roof absorptance, cover, cloud"),
         Value("heat_most", 1.5, "1", Mark.INFERENCE, "roof absorptance, cover, cloud"),
         Value(
@@ -92,6 +111,16 @@ COEFFICIENTS = Table(
             "ambient hang, 0-5 %; oven kinetics overstate it many times", 0.004, 0.04,
         ),
         Value("cannabinoid_loss_spread", 0.015, "SD", Mark.INFERENCE, "as above"),
+        Value(
+            "decarboxylation_least", 2e-4, "1/d at 20 °C", Mark.INFERENCE,
+            "acids to neutral cannabinoids in store (Meija et al. 2021, Anal. Bioanal. Chem.)",
+        ),
+        Value("decarboxylation_most", 2e-3, "1/d at 20 °C", Mark.INFERENCE, "as above"),
+        Value(
+            "ageing", 85.0, "kJ/mol", Mark.MEMORY,
+            "activation energy, THCA solid: Perrotin-Brunel et al. 2011, J. Mol. Struct. 987:67",
+        ),
+        Value("ageing_spread", 6.0, "SD kJ/mol", Mark.INFERENCE, "between 75 and 100"),
     ),
 )  # fmt: skip
 
@@ -102,27 +131,35 @@ _C = COEFFICIENTS
 class BarnDraws:
     """Parameters of plants, air and mould, one value per barn draw [barn_draw].
 
-    Moistures on the dry basis, when hung. Leaf is counted with the flower. `mass_*` is the dry
-    matter of a full stick.
+    Moistures on the dry basis, when hung. `mass_*` is the dry matter of a full stick.
     """
 
     conductance_flower: Array  # hung alone in hardly moving air [kg/kg/s/Pa]
+    conductance_leaf: Array  # [kg/kg/s/Pa]
     conductance_stem: Array  # [kg/kg/s/Pa]
-    exposed: Array  # of the flower among its neighbours [share]
-    scale_flower: Array  # of the isotherm [1]
+    exposed: Array  # of flower and leaf among their neighbours [share]
+    scale_flower: Array  # of the isotherm of flower and leaf [1]
     scale_stem: Array  # of the isotherm [1]
     exponent: Array  # of the isotherm [1]
+    loop: Array  # between the isotherm's drying and wetting branches [kg/kg]
     moisture_flower: Array  # [kg/kg]
+    moisture_leaf: Array  # [kg/kg]
     moisture_stem: Array  # [kg/kg]
     mass_flower: Array  # [kg]
+    mass_leaf: Array  # [kg]
     mass_stem: Array  # [kg]
-    air_factor: Array  # natural air exchange against the default [1]
-    heat_factor: Array  # gain of heat by day against the default [1]
+    vents: Array  # effectiveness of openings in the wind [1]
+    shelter: Array  # wind at the barn against open country [1]
+    canopy: Array  # air that goes through the plants of a full place [share]
+    leaks: Array  # cracks in board-sided walls [m²/m²]
+    heat_factor: Array  # warmth by sun against the default [1]
     mould_speed: Array  # growth index against pine sapwood [1]
     mould_decline: Array  # [1]
     mould_start: Array  # growth index brought from the field [1]
     dose_critical: Array  # at which mould starts [d at 20 °C and 90 %]
-    cannabinoid_loss: Array  # in 14 days [share]
+    cannabinoid_loss: Array  # in 14 days at 20 °C [share]
+    decarboxylation: Array  # at 20 °C [1/d]
+    ageing: Array  # activation energy of both [J/mol]
     reading_error: Array  # of moisture readings, in their own SD [1]
 
     def __len__(self) -> int:
@@ -143,23 +180,32 @@ def draw_barn_parameters(rng: np.random.Generator, count: int) -> BarnDraws:
     mass_dry = weight / (1 + targets.mixed_moisture_dry(shares, moistures))
     return BarnDraws(
         conductance_flower=flower,
+        conductance_leaf=_C["conductance_leaf"] * flower,
         conductance_stem=stem,
         exposed=draw.beta("exposed"),
         scale_flower=scale,
         scale_stem=scale * draw.between(_C["stem_scale_least"], _C["stem_scale_most"]),
         exponent=isotherm.COEFFICIENTS["exponent"]
         + _C["isotherm_exponent_spread"] * draw.standard().clip(-2.5, 2.5),
-        moisture_flower=targets.mixed_moisture_dry(shares[:, :2], moistures[:, :2]),
+        loop=draw.between(_C["loop_least"], _C["loop_most"]),
+        moisture_flower=moistures[:, 0],
+        moisture_leaf=moistures[:, 1],
         moisture_stem=moistures[:, 2],
-        mass_flower=mass_dry * shares[:, :2].sum(-1),
+        mass_flower=mass_dry * shares[:, 0],
+        mass_leaf=mass_dry * shares[:, 1],
         mass_stem=mass_dry * shares[:, 2],
-        air_factor=draw.factor("air"),
+        vents=draw.between(_C["vents_least"], _C["vents_most"]),
+        shelter=draw.beta("shelter"),
+        canopy=draw.between(_C["canopy_least"], _C["canopy_most"]),
+        leaks=draw.even_logs(_C["leaks_least"], _C["leaks_most"]),
         heat_factor=draw.between(_C["heat_least"], _C["heat_most"]),
         mould_speed=_C["mould_speed"] * draw.factor("mould_speed"),
         mould_decline=draw.between(0, _C["mould_decline_most"]),
         mould_start=_C["field_index"] * (1 - draw.uniform() / _C["field_infection"]).clip(0),
         dose_critical=_C["dose_critical"] * draw.factor("dose_critical"),
         cannabinoid_loss=draw.beta("cannabinoid_loss"),
+        decarboxylation=draw.even_logs(_C["decarboxylation_least"], _C["decarboxylation_most"]),
+        ageing=1e3 * (_C["ageing"] + _C["ageing_spread"] * draw.standard().clip(-2.5, 2.5)),
         reading_error=draw.standard(),
     )
 
@@ -178,6 +224,9 @@ class _Spread:
 
     def between(self, low: float, high: float) -> Array:
         return low + (high - low) * self.uniform()
+
+    def even_logs(self, low: float, high: float) -> Array:
+        return np.exp(self.between(np.log(low), np.log(high)))
 
     def factor(self, name: str) -> Array:
         """Log-normal with median 1 and the geometric SD of `name`."""

@@ -23,6 +23,14 @@ COEFFICIENTS = Table(
         Value("level", 0.1135, "kg/kg", Mark.INFERENCE, _WORKING, low=0.097, high=0.132),
         Value("level_slope", -0.00045, "kg/kg/K", Mark.INFERENCE, _WORKING),
         Value("exponent", 2.3, "1", Mark.INFERENCE, _WORKING, low=1.98, high=2.62),
+        Value(
+            "loop_span",
+            0.03,
+            "kg/kg",
+            Mark.INFERENCE,
+            "change of moisture after which drying material has come over to the wetting branch: "
+            "two to three times the width of the loop",
+        ),
     ),
 )
 
@@ -70,8 +78,7 @@ def equilibrium_moisture(
 
     Equation: X = (A + B T) [RH / (1 - RH)]^(1/C), the modified Oswin form.
     Source: form ASABE D245, from memory; coefficients ours (inference).
-    Departures: one curve for drying and rewetting; real material holds 0.5 to 1.5 points more
-    when drying (hysteresis, inference).
+    Departures: the drying branch; see `activity_on_branch` for the other.
     Valid range: 0..45 °C, RH 0.05..0.95.
     """
     share = np.asarray(humidity, dtype=float)
@@ -102,6 +109,55 @@ def water_activity(
     """
     fill = np.asarray(moisture, dtype=float) / isotherm_level(temperature, scale)
     return activity_of_fill(fill, exponent)
+
+
+def branch_after(branch: ArrayLike, change: ArrayLike) -> Array:
+    """Where between its two branches material stands after its moisture has changed.
+
+    Parameters
+    ----------
+    branch : before; 1 on the drying branch, 0 on the wetting branch [1], any shape
+    change : of the moisture, dry basis, positive when it gained water [kg/kg], broadcast
+
+    Returns
+    -------
+    branch : [1], from 0 to 1
+
+    Equation: b - ΔX / 0.03, held between 0 and 1.
+    Source: ours (inference): the play operator, straight scanning curves between the branches.
+    """
+    moved = np.asarray(branch, dtype=float) - np.asarray(change) / COEFFICIENTS["loop_span"]
+    return np.clip(moved, 0.0, 1.0)
+
+
+def activity_on_branch(
+    moisture: ArrayLike,
+    temperature: ArrayLike,
+    branch: ArrayLike,
+    loop: ArrayLike,
+    scale: ArrayLike = 1.0,
+    exponent: ArrayLike = COEFFICIENTS["exponent"],
+) -> Array:
+    """Relative humidity in balance with material that dries, rewets, or is between the two.
+
+    Parameters
+    ----------
+    moisture : dry basis [kg/kg], any shape
+    temperature : of the material [°C], broadcast
+    branch : 1 on the drying branch, 0 on the wetting branch [1], broadcast
+    loop : moisture by which the drying branch is above the wetting one [kg/kg], broadcast
+    scale : of the material against the working isotherm [1], broadcast
+    exponent : steepness [1], broadcast
+
+    Returns
+    -------
+    activity : [share]
+
+    Equation: a(X + δ (1 - b)), a of `water_activity`, δ the loop's width.
+    Source: ours (inference); loops are widest at 40-80 % humidity, where this one matters.
+    """
+    shifted = np.asarray(moisture, dtype=float) + np.asarray(loop) * (1 - np.asarray(branch))
+    return water_activity(shifted, temperature, scale, exponent)
 
 
 def activity_of_fill(fill: ArrayLike, exponent: ArrayLike) -> Array:

@@ -10,9 +10,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tierpole import moist_air
-from tierpole.barn import isotherm, mould
+from tierpole.barn import isotherm, kernel, losses, mould
+from tierpole.barn.air import COEFFICIENTS as FLOW
 from tierpole.barn.air import OutsideAir
-from tierpole.barn.kernel import RESULTS, Constants, Outside, State, Tables
+from tierpole.barn.kernel import Constants, Outside, State, Tables, Trace
+from tierpole.barn.sky import wind_usual
+from tierpole.errors import Fault, InputError
 
 Array = NDArray[np.float64]
 
@@ -27,11 +30,15 @@ def constants(pressure: float) -> Constants:
     air, rot, material = moist_air.COEFFICIENTS, mould.COEFFICIENTS, mould.VERY_SENSITIVE
     return Constants(
         pressure=pressure,
+        zero_celsius=air["zero_celsius"],
         mass_ratio=air["mass_ratio"],
         heat_air=air["heat_dry_air"],
         heat_vapour=air["heat_vapour"],
         heat_water=air["heat_water"],
+        heat_plant=losses.COEFFICIENTS["heat_plant"],
         latent=air["latent_vapour"],
+        speed_reference=FLOW["speed_reference"],
+        age_reference=losses.COEFFICIENTS["age_reference"] + air["zero_celsius"],
         dose_wet=rot["dose_wet"],
         dose_coldest=rot["dose_coldest"],
         dose_least=rot["dose_dry_least"],
@@ -45,7 +52,11 @@ def constants(pressure: float) -> Constants:
         decline_first_hours=rot["decline_first_hours"],
         decline_later=rot["decline_later"],
         decline_later_hours=rot["decline_later_hours"],
+        index_visible=rot["index_visible"],
+        spread_log=float(np.log(losses.COEFFICIENTS["plant_spread"])),
         botrytis_activity=rot["botrytis_activity"],
+        burn_humidity=losses.COEFFICIENTS["houseburn_humidity"],
+        burn_temperature=losses.COEFFICIENTS["houseburn_temperature"],
     )
 
 
@@ -93,21 +104,63 @@ def activity_table(exponent: ArrayLike) -> Array:
 
 
 def outside(air: OutsideAir) -> Outside:
-    """The air outside as the kernel wants it, all seasons [season, hour]."""
+    """The weather outside as the kernel wants it, all seasons [season, hour]; whole, or refused."""
+    shape = air.temperature.shape
+    _refuse_gaps(air)
     ratio = moist_air.humidity_ratio(air.temperature, air.humidity, air.pressure)
     volume = moist_air.specific_volume(air.temperature, ratio, air.pressure)
-    return Outside(np.ascontiguousarray(air.temperature, dtype=float), ratio, volume)
+    wind = wind_usual(*shape) if air.wind is None else air.wind
+    dark = np.zeros(shape)
+    rows = (air.temperature, ratio, volume, wind, _or(air.sun, dark), _or(air.sky, dark))
+    return Outside(*(np.ascontiguousarray(values, dtype=float) for values in rows))
 
 
-def new_state(batches: int, traced_hours: int = 0) -> State:
-    """Room for the kernel to work in, with traces of so many hours."""
+def _refuse_gaps(air: OutsideAir) -> None:
+    """A missing night would spoil every hour after it without a word."""
+    faults = [
+        Fault(f"season {row + 1}", name, hours, "known in every hour", "Fill the gap first.")
+        for name in ("temperature", "humidity", "wind", "sun", "sky")
+        for row, hours in _gaps(getattr(air, name))
+    ]
+    if faults:
+        raise InputError("weather at the barn", faults)
+
+
+def _gaps(values: Array | None) -> list[tuple[int, str]]:
+    """Seasons in which hours are missing, with how many and from which."""
+    if values is None:
+        return []
+    missing = ~np.isfinite(values)
+    return [
+        (int(row), f"{missing[row].sum()} hours missing from hour {missing[row].argmax()}")
+        for row in np.flatnonzero(missing.any(axis=1))
+    ]
+
+
+def _or(values: Array | None, fallback: Array) -> Array:
+    return fallback if values is None else values
+
+
+def new_state(batches: int, tiers: int) -> State:
+    """Room for the kernel to work in."""
     return State(
-        hanging=np.zeros(batches, dtype=np.int8),
-        moisture=np.zeros((batches, 2)),
+        stage=np.zeros(batches, dtype=np.int8),
+        moisture=np.zeros((batches, tiers, kernel.PARTS)),
+        branch=np.ones((batches, tiers, kernel.PARTS)),
+        mould=np.zeros((batches, tiers, kernel.MOULDS)),
+        air=np.zeros((tiers, 2)),
+        record=np.zeros((batches, kernel.RECORDS)),
         before=np.zeros(batches),
-        gains=np.zeros((batches, 2, 2)),
-        air=np.zeros(2),
-        record=np.zeros((batches, RESULTS)),
-        trace_air=np.full((traced_hours, 2), np.nan),
-        trace_batch=np.full((traced_hours, batches, 2), np.nan),
+        gains=np.zeros((batches, tiers, kernel.PARTS, 2)),
+        scratch=np.zeros((tiers, kernel.SCRATCH)),
+    )
+
+
+def new_trace(hours: int, batches: int, tiers: int) -> Trace:
+    """Room for the hours the kernel is asked to keep; none for no hours."""
+    return Trace(
+        air=np.full((hours, tiers, 2), np.nan),
+        moisture=np.full((hours, batches, tiers, kernel.PARTS), np.nan),
+        mould=np.full((hours, batches, tiers), np.nan),
+        place=np.zeros((hours, kernel.PLACE_HOURS)),
     )

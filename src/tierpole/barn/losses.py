@@ -10,6 +10,7 @@ from scipy.special import ndtr
 
 from tierpole.barn import mould, targets
 from tierpole.evidence import Mark, Table, Value
+from tierpole.moist_air import COEFFICIENTS as AIR
 
 Array = NDArray[np.float64]
 
@@ -32,6 +33,20 @@ COEFFICIENTS = Table(
         Value(
             "hang_days", 14.0, "d", Mark.INFERENCE, "the hang that cannabinoid losses are told of",
         ),
+        Value("age_reference", 20.0, "°C", Mark.PRACTICE, "at which loss in store is told"),
+        Value("gas_constant", 8.314462618, "J/mol/K", Mark.PUBLISHED, "CODATA 2018"),
+        Value(
+            "heat_plant", 1400.0, "J/kg/K", Mark.INFERENCE, "dry plant matter, as wood and hay",
+        ),
+        Value(
+            "houseburn_humidity", 0.80, "share", Mark.PUBLISHED,
+            "above it for three warm days in a row leaf rots (houseburn): University of Kentucky "
+            "2003, burley curing; here of the mean over about the last day",
+        ),
+        Value("houseburn_hours", 72.0, "h", Mark.PUBLISHED, "as above"),
+        Value(
+            "houseburn_temperature", 15.5, "°C", Mark.INFERENCE, "warm: the 60 °F curing begins at",
+        ),
         Value(
             "shatter_slope", 0.6, "share/share", Mark.INFERENCE,
             "hay loses 3 points more leaf at 13 % moisture than at 18 %", 0.3, 1.5,
@@ -48,14 +63,17 @@ class Outcome:
 
     `drying_days` [d] is the time its flower was above the target until it had been at or below it
     for a day in sum: the day it is dry, plus what damp nights undo. `days_most` where that never
-    came. `drying_loss` [share] of the value, `mould_risk` [chance], `wet_days` [d] in which grey
-    mould from the field could grow on.
+    came. `drying_loss` [share] of the value, `mould_risk` [chance] over all tiers, `wet_days` [d]
+    in which grey mould from the field could grow on, `houseburn` 1 where some tier was damp and
+    warm for three days on end, else 0; `decarboxylated` [share] of the acids.
     """
 
     drying_days: NDArray[np.float32]
     drying_loss: NDArray[np.float32]
     mould_risk: NDArray[np.float32]
     wet_days: NDArray[np.float32]
+    houseburn: NDArray[np.float32]
+    decarboxylated: NDArray[np.float32]
 
 
 def visible_dose(dose_critical: ArrayLike) -> Array:
@@ -99,23 +117,63 @@ def mould_chance(dose: ArrayLike, dose_critical: ArrayLike, index: ArrayLike) ->
     return (ndtr(by_dose / spread) + ndtr(by_index / spread)) / 2
 
 
-def cannabinoid_share_lost(days_hung: ArrayLike, loss: ArrayLike) -> Array:
-    """Share of the cannabinoids that is gone after hanging, same share every day.
+def ageing_pace(temperature: ArrayLike, activation: ArrayLike) -> Array:
+    """How much faster than at 20 °C cannabinoids change in store.
 
     Parameters
     ----------
-    days_hung : [d], any shape
-    loss : in an ordinary hang of 14 days [share], broadcast
+    temperature : [°C], any shape
+    activation : energy [J/mol], broadcast
+
+    Returns
+    -------
+    pace : [1]
+
+    Equation: exp[E/R (1/293.15 - 1/T)], T in K.
+    Source: Arrhenius; a first-order network fits flower stored at -20 to 40 °C (Meija et al. 2021,
+    Anal. Bioanal. Chem., 10.1007/s00216-020-03098-2). Kinetics of hot ovens, carried down to a
+    barn's warmth, overstate the loss ten to a hundred times and are not used.
+    """
+    zero = AIR["zero_celsius"]
+    kelvin, reference = np.asarray(temperature, dtype=float) + zero, _C["age_reference"] + zero
+    return np.exp(np.asarray(activation) / _C["gas_constant"] * (1 / reference - 1 / kelvin))
+
+
+def decarboxylated_share(age: ArrayLike, rate: ArrayLike) -> Array:
+    """Share of the acids that has become neutral cannabinoids; total CBD and THC stay.
+
+    Parameters
+    ----------
+    age : days at 20 °C with the same effect, the sum of `ageing_pace` [d], any shape
+    rate : at 20 °C [1/d], broadcast
 
     Returns
     -------
     share : [1]
 
-    Equation: 1 - (1 - loss)^(days / 14).
-    Source: first-order loss (Meija et al. 2021, Anal. Bioanal. Chem.); size is ours (inference).
-    Departures: no effect of warmth within a barn's range; decarboxylation costs no total CBD.
+    Equation: 1 - exp(-k A).
+    Source: first order (Meija et al. 2021, Anal. Bioanal. Chem.); rate ours (inference).
     """
-    return 1 - (1 - np.asarray(loss, dtype=float)) ** (np.asarray(days_hung) / _C["hang_days"])
+    return -np.expm1(-np.asarray(rate) * np.asarray(age, dtype=float))
+
+
+def cannabinoid_share_lost(age: ArrayLike, loss: ArrayLike) -> Array:
+    """Share of the cannabinoids that is gone after hanging.
+
+    Parameters
+    ----------
+    age : days at 20 °C with the same effect, the sum of `ageing_pace` [d], any shape
+    loss : in an ordinary hang of 14 days at 20 °C [share], broadcast
+
+    Returns
+    -------
+    share : [1]
+
+    Equation: 1 - (1 - loss)^(A / 14).
+    Source: first-order loss (Meija et al. 2021, Anal. Bioanal. Chem.); size is ours (inference).
+    Departures: decarboxylation costs no total CBD.
+    """
+    return 1 - (1 - np.asarray(loss, dtype=float)) ** (np.asarray(age) / _C["hang_days"])
 
 
 def shatter_share_lost(moisture: ArrayLike) -> Array:

@@ -48,14 +48,16 @@ def dry_table(
     setting = running.Setting(outside_air, draws, season_row, moisture_target)
     hours = np.ascontiguousarray(hang_hours, dtype=np.int64)
     fills = np.ascontiguousarray(loads, dtype=float)
-    records = np.zeros((len(draws), len(places), hours.size, fills.size, kernel.RESULTS))
+    records = np.zeros((len(draws), len(places), hours.size, fills.size, kernel.RECORDS))
+    untraced = [lookup.new_trace(0, 1, place.tiers) for place in places]
 
     def fill(draw: int) -> None:
-        state = lookup.new_state(batches=1)
         for row, place in enumerate(places):
-            full = setting.batches(draw, Hangings.unmeasured(hours[:1], np.array([place.sticks])))
+            filling = Hangings.unmeasured(hours[:1], np.array([place.sticks]))
+            full = setting.batches(draw, filling, place.tiers)
+            state = lookup.new_state(1, place.tiers)
             case = setting.case(draw, place)
-            kernel.dry_fillings(case, full, hours, fills, state, records[draw, row])
+            kernel.dry_fillings(case, full, hours, fills, state, untraced[row], records[draw, row])
 
     running.run_all(fill, range(len(draws)), tick)
     return running.outcome(records, setting)

@@ -22,6 +22,11 @@ COEFFICIENTS = Table(
             low=0.10, high=0.13,
         ),
         Value(
+            "in_case_driest", 0.12, "share", Mark.PRACTICE,
+            "flower pliable and stems that snap: stripped without shatter at 12-15 % wet basis",
+        ),
+        Value("in_case_wettest", 0.15, "share", Mark.PRACTICE, "as above; finish before bagging"),
+        Value(
             "moisture_brittle", 0.09, "share", Mark.PRACTICE,
             "leaf and trichomes shatter below about 8-9 % wet basis",
             low=0.08, high=0.10,
@@ -142,3 +147,29 @@ def mixed_moisture_dry(mass_dry: ArrayLike, moisture: ArrayLike) -> Array:
     """
     weight = np.asarray(mass_dry, dtype=float)
     return (weight * np.asarray(moisture)).sum(-1) / weight.sum(-1)
+
+
+def in_case_chance(moisture: ArrayLike) -> Array:
+    """Chance, hour by hour, that flower is in case: pliable, and dry enough to strip.
+
+    Parameters
+    ----------
+    moisture : dry basis, of the flower [kg/kg], [draw, ..., hour]; not a number while not up
+
+    Returns
+    -------
+    chance : [1], [..., hour]
+
+    Equation: share of the draws whose wet basis lies from 12 to 15 %.
+    Source: trade practice.
+    """
+    wet = wet_basis(moisture)
+    pliable = (wet >= COEFFICIENTS["in_case_driest"]) & (wet <= COEFFICIENTS["in_case_wettest"])
+    return pliable.mean(axis=0)
+
+
+def in_case_windows(chance: ArrayLike, least: float = 0.5) -> list[tuple[int, int]]:
+    """Spans of hours, first and one past the last, in which the chance is at least so high."""
+    likely = np.concatenate(([False], np.asarray(chance) >= least, [False]))
+    edges = np.flatnonzero(np.diff(likely.astype(int)))
+    return [(int(first), int(last)) for first, last in edges.reshape(-1, 2)]

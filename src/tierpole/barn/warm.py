@@ -12,7 +12,7 @@ from tierpole.barn.table import dry_table
 def compile_kernel() -> None:
     """Dry one stick for a day both ways; the compiled code stays in the compiler's cache."""
     air = OutsideAir(np.full((1, 24), 20.0), np.full((1, 24), 0.6))
-    place = PlaceAir(1.0, 100.0, 0.01, 0.01, 0.0, 0.0, 0.0)
+    place = PlaceAir(sticks=1.0, volume=100.0)
     draws, row = draw_barn_parameters(np.random.default_rng(0), 1), np.zeros(1, dtype=np.int64)
     dry_table(air, [place], draws, row, row, np.ones(1))
     simulate(air, place, draws, row, Hangings.unmeasured(row, np.ones(1)))

@@ -10,7 +10,7 @@ from tierpole.farm.measure import Count, Measure, Noun
 
 
 class PlaceKind(StrEnum):
-    """What sort of place it is; its kind gives the default air exchange."""
+    """What sort of place it is; its kind gives openings, fans, heater and walls if not written."""
 
     BARN = "air-cured barn"
     FRAME = "greenhouse frame"
@@ -34,6 +34,9 @@ class Place(Noun):
     stick_spacing: Annotated[float, Measure("a length", "4 in", "60 in")]
     keep_out: Annotated[int, Count(0, 100_000)] = 0
     volume: Annotated[float, Measure("a volume", "200 ft3", "3000000 ft3")]
+    vent_area: Annotated[float, Measure("an area", "0 ft2", "20000 ft2")] | None = None
+    fan_flow: Annotated[float, Measure("an air flow", "0 cfm", "500000 cfm")] | None = None
+    heater: Annotated[float, Measure("power", "0 kW", "500 kW")] | None = None
     air_changes_day: (
         Annotated[float, Measure("air changes", "0.1 changes/h", "300 changes/h")] | None
     ) = None
@@ -41,6 +44,8 @@ class Place(Noun):
         Annotated[float, Measure("air changes", "0.1 changes/h", "300 changes/h")] | None
     ) = None
     heat_gain_day: Annotated[float, Measure("power", "0 kW", "500 kW")] | None = None
+    opens: Annotated[int, Count(0, 23)] | None = None
+    shuts: Annotated[int, Count(1, 24)] | None = None
     free_from: Date | None = None
     occupied_by: Name | None = None
     known_on: Date | None = None

@@ -11,10 +11,16 @@ from typing import Any
 
 import numpy as np
 
-from tierpole.barn import BarnDraws, OutsideAir, draw_barn_parameters, dry_table, place_air
+from tierpole.barn import (
+    BarnDraws,
+    OutsideAir,
+    draw_barn_parameters,
+    dry_table,
+    place_air,
+    weather_at_barn,
+)
 from tierpole.evidence import Mark, Table, Value
 from tierpole.farm import Lot
-from tierpole.moist_air import station_pressure
 from tierpole.outlook.sky import Skies
 from tierpole.outlook.streams import stream
 from tierpole.progress import Tick
@@ -79,8 +85,7 @@ def stick_weight(lot: Lot) -> float:
 
 def outside_air(season: Season, sky: Skies) -> OutsideAir:
     """The air round the farm's barns, hour by hour in every weather season."""
-    pressure = float(station_pressure(season.farm.elevation))
-    return OutsideAir(sky.hourly.temperature, sky.hourly.humidity, pressure)
+    return weather_at_barn(sky.daily, sky.hourly, season.farm.latitude, season.farm.elevation)
 
 
 def barn_parameters(sky: Skies, seed: int) -> tuple[BarnDraws, Array]:
@@ -126,8 +131,9 @@ def _code() -> str:
     """A hash of the drying model's own source, so that a changed formula makes a new table."""
     digest = hashlib.sha256()
     root = resources.files("tierpole")
-    files = [root / "moist_air.py", *(root / "barn").iterdir()]
-    for file in sorted((f for f in files if f.name.endswith(".py")), key=lambda f: f.name):
+    barn = root / "barn"
+    files = [root / "moist_air.py", *barn.iterdir(), *(barn / "kernel").iterdir()]
+    for file in sorted((f for f in files if f.name.endswith(".py")), key=str):
         digest.update(file.read_bytes())
     return digest.hexdigest()
 
@@ -135,6 +141,7 @@ def _code() -> str:
 def _key(air: OutsideAir, places: list[Any], cut_days: Array, seed: int) -> str:
     """A hash of everything the table is made from, the code included."""
     digest = hashlib.sha256(f"{_code()} {seed} {air.pressure} {places}".encode())
-    for array in (air.temperature, air.humidity, cut_days, LOADS):
+    weather = (air.temperature, air.humidity, air.wind, air.sun, air.sky)
+    for array in (*weather, cut_days, LOADS):
         digest.update(np.ascontiguousarray(array).tobytes())
     return digest.hexdigest()[:32]
