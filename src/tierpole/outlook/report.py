@@ -253,9 +253,7 @@ class _Lots:
             multiple=multiple,
             plants=plants,
             tolerated=share_tolerated(holds, multiple * holds, limit),
-            walked=rogueing(
-                float(holds[-1]), multiple * float(holds[-1]), share, seen, plants, walks
-            ),
+            walked=rogueing(last, multiple * last, share, seen, plants, walks),
             seen=seen,
         )
 
