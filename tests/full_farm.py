@@ -28,6 +28,13 @@ COA = """lot,laboratory,kind,sampled_on,reported_on,plants,unit,basis,moisture,t
 """
 
 
+LOGGER = """time,temperature_f,humidity_pct
+2026-09-01T07:00,59.1,90
+2026-09-01T08:00,,
+2026-09-01T09:00,63.0,82
+"""
+
+
 def write_farm(folder: Path, text: str = TEXT) -> Path:
     """The farm's file, station and forecast in a folder."""
     lines = gzip.decompress(weather_data.DEMO.read_bytes()).decode().splitlines(keepends=True)
@@ -40,6 +47,7 @@ def write_farm(folder: Path, text: str = TEXT) -> Path:
     learnt = learnt_text(Learnt("Late", prior, (2025,), tests=6))
     (folder / "late.toml").write_text(learnt, encoding="utf-8")
     (folder / "forecast.csv").write_text(FORECAST, encoding="utf-8")
+    (folder / "logger.csv").write_text(LOGGER, encoding="utf-8")
     return write_scenario(folder, text)
 
 

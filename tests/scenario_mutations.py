@@ -115,7 +115,8 @@ def _places(path: Path) -> tuple[str, str]:
     table, number, key = path
     row = FARM[table][number]
     label = row.get("name", row.get("lot"))
-    name = f' "{label}"' if key != ("name" if "name" in row else "lot") else ""
+    is_own = key == ("name" if "name" in row else "lot")
+    name = "" if label is None or is_own else f' "{label}"'
     return f"{table}[{int(number) + 1}]{name}", str(key)
 
 

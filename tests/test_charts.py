@@ -17,6 +17,8 @@ from tierpole.charts import Chart, lots, money
 from tierpole.charts.chart import Table, finish, layer
 from tierpole.charts.reading import chance_frozen, first_at, runs
 from tierpole.charts.theme import PAGE, PAPER, theme
+from tierpole.outlook.stowing import elevation
+from tierpole.outlook.watch import watch
 
 LOT, PLACE = "6 South bottom", "Home barn"
 CSS = Path(charts.__file__).parents[1] / "web" / "static" / "pages.css"
@@ -25,7 +27,13 @@ CONTRAST = load("contrast")
 
 def _every() -> dict[str, Chart]:
     season, outlook, plan = synthetic.season(), synthetic.outlook(), synthetic.plan()
+    watched = watch(season, outlook, "Frame")
+    assert watched is not None
     return {
+        "side": charts.elevation_chart(season, elevation(season, "Frame"), ["31 %"]),
+        "air": charts.air_inside(season, watched),
+        "moistures": charts.moistures(season, watched),
+        "mould by hour": charts.mould_by_hour(season, watched),
         "strip": charts.season_strip(season, outlook, plan),
         "thc": charts.potency(season, outlook, plan, LOT, "thc"),
         "cbd": charts.potency(season, outlook, plan, LOT, "cbd"),
@@ -90,11 +98,11 @@ def test_chart_limits_addresses_and_colours(chart):
 
 @ALL
 def test_chart_limits_dates_and_digits(chart):
-    """Days are ISO days and numbers keep at most four significant digits."""
+    """Days are ISO days, hours ISO times of UTC; numbers keep four significant digits at most."""
     for row in _rows(chart):
         for key, value in row.items():
             if key in ("day", "to"):
-                assert re.fullmatch(r"\d{4}-\d\d-\d\d", value)
+                assert re.fullmatch(r"\d{4}-\d\d-\d\d(T\d\d:\d\dZ)?", value)
             if isinstance(value, float):
                 assert value == float(f"{value:.4g}")
 

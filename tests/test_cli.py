@@ -176,6 +176,35 @@ def test_check_says_what_it_read(farm):
     assert all(len(line) <= 80 for line in us.splitlines())
 
 
+def test_a_place_dries_on_a_terminal(farm):
+    """What hangs, how to air it and what to take care of; a place that is not there is told."""
+    text = call("dry", farm, "--place", "Shed", "--draws", "50", "--on", "2026-09-02").stdout
+    assert text.startswith("120 sticks of 1 River hang in Shed.")
+    for heading in ("UNTIL IT IS DRY", "MOISTURE OF THE FLOWER", "AIR", "MOULD", "ROOM",
+                    "TAKE CARE"):  # fmt: skip
+        assert f"\n{heading}\n" in text
+    assert "% of the 60 lb/ft entered on a rail." in " ".join(text.split())
+    assert all(len(line) <= 80 for line in text.splitlines())
+    wrong = call("dry", farm, "--place", "Bran")
+    assert wrong.exit_code == 2
+    assert "asked for: 1 problem" in wrong.stderr
+    assert "place must be one of Shed, got 'Bran'" in wrong.stderr
+
+
+def test_room_is_weighed_on_a_terminal(farm):
+    """Three ways with cost, earnings and what is left; a quantity without unit is refused."""
+    text = call("room", farm, "--place", "Shed", "--draws", "50", "--seconds", "1", "--shed-price",
+                "7.50 USD", "--rent-cost", "300 USD").stdout  # fmt: skip
+    for way in ("24 ft more of Shed", "200 sticks of rented room", "Shed drying 20 % faster"):
+        assert way in text
+    assert "$300" in text
+    assert "a guess of ours" not in text
+    assert all(len(line) <= 80 for line in text.splitlines())
+    wrong = call("room", farm, "--place", "Shed", "--shed", "24")
+    assert wrong.exit_code == 2
+    assert "it has no unit" in wrong.stderr
+
+
 def test_check_says_what_was_assumed():
     """Fields left out are listed with what is taken, in the units asked for."""
     result = call("check", demo_path(), "--units", "metric")

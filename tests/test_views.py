@@ -12,12 +12,15 @@ import pytest
 from pydantic_core import to_jsonable_python
 
 import synthetic
+from tierpole.barn.advice import Hours, Rule
+from tierpole.barn.sensors import Finding, Trouble
 from tierpole.charts import words
 from tierpole.compliance import LotState
 from tierpole.office import views
-from tierpole.office.views import NotHereError, Number, kernels, parts, plain, why
+from tierpole.office.views import NotHereError, Number, barn, kernels, parts, plain, why
 from tierpole.outlook.schema import VARIABLES
 from tierpole.outlook.summary import seasons_of_twenty
+from tierpole.outlook.watch import watch
 from tierpole.plan.harvest import window_of
 from tierpole.rulebook import rulebook_on
 
@@ -347,6 +350,82 @@ def test_place_limits():
     assert [(row.lot, row.sticks) for row in page.to_hang] == coming
     assert page.sentence.startswith("220 of 420 sticks are free in Frame now; it is fullest on")
     assert page.cautions
+
+
+def test_place_tells_what_its_readings_say():
+    """Alarm, a rule of airing with its gain or that there is none, and what was not foretold."""
+    page = _view("place", "Frame", "us")
+    assert page.now is not None
+    assert page.now.alarm.startswith("The chance of mould on 1 River")
+    rule, gain, *_ = (parts.plain(phrase) for phrase in page.now.advice)
+    assert rule.startswith(("Open the vents", "Leave the vents", "Keep the vents"))
+    assert "over the best simple rule" in gain or "No rule tried gains more" in gain
+    assert page.now.moisture.sentence.startswith("1 River holds ")
+    assert page.now.mould.sentence.startswith("Mould shows on 1 River by now in ")
+    assert page.side.sentence.startswith("200 sticks of 1 River hang in Frame.")
+    assert any("No limit was entered for its rails" in line for line in page.notes)
+
+
+def test_nothing_is_called_safe_and_nothing_heated_unasked():
+    """Without a limit no load is weighed; without a listed, vented heater nobody speaks of one."""
+    for name in ("Frame", "Fan shed", "Home barn"):
+        page = _view("place", name, "us")
+        said = [*page.notes, *(parts.plain(p) for p in (page.now.advice if page.now else ()))]
+        assert not any("heater" in line for line in said)
+        assert not any("on a rail" in line for line in said)
+
+
+def test_a_rail_limit_is_held_against_the_heaviest_sticks():
+    """With a limit the share of it is told, and what to do when it is too much."""
+    frame = SEASON.places[2].model_copy(update={"rail_limit": 8.0})
+    season = replace(SEASON, places=(*SEASON.places[:2], frame))
+    page = views.VIEWS["place"](season, OUTLOOK, PLAN, "Frame", "us")
+    (line,) = [line for line in page.notes if "on a rail" in line]
+    assert "% of the 5.38 lb/ft entered" in line
+    assert line.endswith("Hang them wider apart, or fewer plants to a stick.")
+
+
+@pytest.mark.parametrize(
+    ("rule", "has_vents", "said"),
+    [
+        (Rule(Hours.ALWAYS), True, "Leave the vents open day and night"),
+        (Rule(Hours.ALWAYS), False, "Run the fans day and night"),
+        (Rule(Hours.BY_DAY), True, "Open the vents from 8 to 18 h and shut them for the night"),
+        (Rule(Hours.ALWAYS, 0.8), True, ("Open the vents while it is at most 80 % damp outside, by "
+         "day or night, else shut them")),
+        (Rule(Hours.NEVER), False, "Keep the fans off"),
+        (Rule(Hours.BY_DAY, 0.85, Hours.ALWAYS, 0.9), True, ("Open the vents from 8 to 18 h while "
+         "it is at most 85 % damp outside, else shut them; run the fans day and night; burn the "
+         "heater at night while it is above 90 % outside, vents ajar, with somebody beside it")),
+    ],
+)  # fmt: skip
+def test_rules_of_airing_in_full(rule, has_vents, said):
+    assert barn.rule_words(rule, has_vents) == said
+
+
+def test_troubles_in_full():
+    """What is wrong with a reading, when, and what was made of it."""
+    found = watch(SEASON, OUTLOOK, "Frame")
+    hour = SEASON.index(date(2026, 9, 1)) * 24 + 6
+    told = {
+        Finding(Trouble.GAP, "air", hour, hour + 9):
+            "The logger says nothing from Tue 1 Sep, 06:00 to Tue 1 Sep, 16:00; the forecast runs "
+            "on without it.",
+        Finding(Trouble.STUCK, "humidity", hour, hour + 13, 0.8):
+            "The humidity did not move from Tue 1 Sep, 06:00 to Tue 1 Sep, 20:00: the sensor is "
+            "stuck, and was left out.",
+        Finding(Trouble.HEATER, "temperature", hour, hour + 3, 10.0, 18.0):
+            "It was 50 °F from Tue 1 Sep, 06:00 to Tue 1 Sep, 10:00 where the heater should have "
+            "kept 64 °F: is it failing?",
+        Finding(Trouble.KILOGRAMS, "batch 0", hour, hour, 2.0, 4.5):
+            "1 River weighed 4.41 lb a stick on Tue 1 Sep, 06:00, where 9.92 lb were foretold: "
+            "kilograms typed as pounds? It was taken as kilograms.",
+        Finding(Trouble.GROSS, "humidity", hour, hour, 0.4, 0.9):
+            "The humidity gauge read 40 % at Tue 1 Sep, 06:00, where 90 % was foretold; it was "
+            "left out.",
+    }  # fmt: skip
+    for finding, text in told.items():
+        assert barn._finding(SEASON, found, finding, "us") == text
 
 
 def test_place_limits_taken():

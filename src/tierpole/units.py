@@ -181,6 +181,21 @@ KINDS: dict[str, Kind] = {
             Unit(("cfm", "ft3/min"), FOOT**3 / 60),
             Unit(("m3/s",)),
         ),
+        _kind(
+            "a load a length",
+            "lb/ft",
+            "kg/m",
+            Unit(("lb/ft",), POUND / FOOT),
+            Unit(("kg/m",)),
+        ),
+        _kind("a price an energy", "USD/kWh", "USD/kWh", Unit(("USD/kWh", "$/kWh"), 1 / 3.6e6)),
+        _kind(
+            "a price a volume",
+            "USD/gal",
+            "USD/l",
+            Unit(("USD/gal", "$/gal"), 1 / (231 * (FOOT / 12) ** 3)),
+            Unit(("USD/l", "$/l"), 1e3),
+        ),
         _kind("air changes", "changes/h", "changes/h", Unit(("changes/h", "/h"), 1 / 3600)),
         _kind(
             "power",

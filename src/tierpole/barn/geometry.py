@@ -82,13 +82,21 @@ def stick_capacity(
     return np.maximum(room, 0).astype(np.int64)
 
 
+def hung_runs(place: Place) -> int:
+    """Runs that are hung full: those over an aisle are kept free."""
+    return max(place.runs - place.aisle_runs, 0)
+
+
+def hung_tiers(place: Place) -> range:
+    """Tiers that are hung, 1 the lowest: a damp bottom or a hot top may be kept free."""
+    return range(1 + place.is_bottom_free, 1 + place.tiers - place.is_top_free)
+
+
 def place_capacity(place: Place) -> int:
     """Sticks a place of the farm holds by its own measurements."""
-    return int(
-        stick_capacity(
-            place.run_length, place.stick_spacing, place.runs, place.tiers, place.keep_out
-        )
-    )
+    tiers = len(hung_tiers(place))
+    length, spacing = place.run_length, place.stick_spacing
+    return int(stick_capacity(length, spacing, hung_runs(place), tiers, place.keep_out))
 
 
 def plants_per_stick(weight_green: ArrayLike) -> Counts:

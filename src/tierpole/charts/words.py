@@ -132,6 +132,11 @@ def listed(names: Sequence[str], join: str = "and") -> str:
     return f"{', '.join(names[:-1])} {join} {names[-1]}"
 
 
+def small(text: str) -> str:
+    """A sentence's beginning as it stands inside another."""
+    return text[:1].lower() + text[1:]
+
+
 def capital(text: str) -> str:
     """A sentence with its first letter large."""
     return text[:1].upper() + text[1:]

@@ -10,7 +10,7 @@ import click
 from tierpole._version import __version__
 from tierpole.cli.books import backup, export, import_, passphrase, restore, verify
 from tierpole.cli.command import Group
-from tierpole.cli.commands import check, demo, plan, serve, weather
+from tierpole.cli.commands import check, demo, dry, plan, room, serve, weather
 from tierpole.cli.forecast import forecast, learn, pool
 
 
@@ -31,7 +31,9 @@ def tierpole() -> None:
 
 
 OF_BOOKS = (import_, export, backup, restore, verify, passphrase)
-for command in (demo, plan, forecast, check, weather, serve, learn, pool, *OF_BOOKS):
+for command in (
+    demo, plan, forecast, check, dry, room, weather, serve, learn, pool, *OF_BOOKS,
+):  # fmt: skip
     tierpole.add_command(command)
 
 

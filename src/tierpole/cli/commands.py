@@ -115,6 +115,94 @@ def check(file: str, on: date | None, units: Any, form: str) -> None:
 
 @click.command(cls=Command)
 @FILE
+@together(ON, SEED, DRAWS, UNITS)
+@click.option("--place", required=True, metavar="NAME", help="The place, by its name in FILE.")
+def dry(file: str, on: date | None, seed: int, draws: int, units: Any, place: str) -> None:
+    """What hangs in a place of FILE: its air, moisture and mould, and how to air it tonight.
+
+    Readings of air, weights and moisture correct the forecast; what of them is hard to believe is
+    told.
+    """
+    from tierpole.cli.dry_text import dry_text
+    from tierpole.cli.layout import width_now
+    from tierpole.office.tables import DiskTables
+    from tierpole.outlook import make_outlook
+
+    season = _season_with(place, file, on)
+    with progress() as tick, only_the_answer():
+        outlook = make_outlook(season, draws, seed, tables=DiskTables(), tick=tick)
+    click.echo(dry_text(season, outlook, place, units, width_now()))
+
+
+@click.command(cls=Command)
+@FILE
+@together(ON, SEED, DRAWS, SECONDS)
+@click.option("--place", required=True, metavar="NAME", help="The place, by its name in FILE.")
+@click.option("--shed", default="24 ft", show_default=True, help="New shed of its own section.")
+@click.option("--shed-price", help='Price of a foot of run, such as "7.50 USD"; a guess if left.')
+@click.option(
+    "--rent",
+    type=click.IntRange(1, 100_000),
+    default=200,
+    show_default=True,
+    help="Sticks of room like it to rent.",
+)
+@click.option("--rent-cost", default="0 USD", show_default=True, help="Rent for the season.")
+@click.option("--faster", default="20 %", show_default=True, help="Share of drying time saved.")
+@click.option("--faster-cost", default="0 USD", show_default=True, help="What that costs.")
+def room(
+    file: str, on: date | None, seed: int, draws: int, seconds: int, place: str, **wish: Any
+) -> None:  # fmt: skip
+    """Weigh more room in a place of FILE: new shed, rented room, or drying faster."""
+    from tierpole.cli.layout import width_now
+    from tierpole.cli.room_text import room_text
+    from tierpole.office.tables import DiskTables
+    from tierpole.outlook import make_outlook
+    from tierpole.plan.options import Wish, what_if
+    from tierpole.plan.risk import Risk
+    from tierpole.plan.solve import Stop
+    from tierpole.units import FOOT
+
+    price = wish["shed_price"] and _quantity("--shed-price", wish["shed_price"], "money") / FOOT
+    wanted = Wish(
+        shed=_quantity("--shed", wish["shed"], "a length"),
+        shed_price=price or None,
+        rent=wish["rent"],
+        rent_cost=_quantity("--rent-cost", wish["rent_cost"], "money"),
+        faster=min(max(_quantity("--faster", wish["faster"], "a share"), 0.0), 0.9),
+        faster_cost=_quantity("--faster-cost", wish["faster_cost"], "money"),
+    )
+    season = _season_with(place, file, on)
+    with progress() as tick, only_the_answer():
+        outlook = make_outlook(season, draws, seed, tables=DiskTables(), tick=tick)
+        weighed = what_if(season, outlook, place, wanted, Stop(seconds=seconds), Risk())
+    click.echo(room_text(place, weighed, width_now()))
+
+
+def _quantity(option: str, text: str, kind: str) -> float:
+    """A quantity written on the command line."""
+    from tierpole.units import read_quantity
+
+    try:
+        return read_quantity(text, kind)
+    except ValueError as error:
+        raise click.BadParameter(f"{text!r}: {error}.", param_hint=option) from None
+
+
+def _season_with(place: str, file: str, on: date | None) -> Season:
+    """The season of a file that has a place of that name."""
+    from tierpole.errors import Fault, InputError
+    from tierpole.scenario import read_scenario
+
+    season = read_scenario(file, on)
+    names = [one.name for one in season.places]
+    if place not in names:
+        raise InputError("asked for", [Fault("place", "", place, f"one of {', '.join(names)}")])
+    return season
+
+
+@click.command(cls=Command)
+@FILE
 @UNITS
 @click.option("--update", is_flag=True, help="Fetch the station's latest records first.")
 def weather(file: str, units: Any, update: bool) -> None:

@@ -1,5 +1,6 @@
 """The nouns of the farm, in trade words: frozen, checked, free of any calculation."""
 
+from tierpole.farm.books import Airing, AirReading, CleanDown, StickWeight, TierLoad
 from tierpole.farm.curing import Cut, Hanging, Place, PlaceKind, Reading
 from tierpole.farm.land import Farm, Field, Lot, Response, Stock, Variety
 from tierpole.farm.measure import Noun
@@ -16,6 +17,9 @@ from tierpole.farm.selling import (
 from tierpole.farm.tested import Flowering, Sample, Test, TestKind
 
 __all__ = [
+    "AirReading",
+    "Airing",
+    "CleanDown",
     "Costs",
     "Crew",
     "CrewHours",
@@ -35,9 +39,11 @@ __all__ = [
     "Response",
     "Sample",
     "Sampler",
+    "StickWeight",
     "Stock",
     "Test",
     "TestKind",
+    "TierLoad",
     "Variety",
     "Weekday",
 ]

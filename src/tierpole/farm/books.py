@@ -184,13 +184,36 @@ class TierLoad(Noun):
 
 
 class AirReading(Noun):
-    """The air of a place, read by a person or a logger."""
+    """The air of a place, read by a person or a logger, at a tier where there is more than one."""
 
     place: Name
     read_on: Date
     read_at: ClockTime
     temperature: Temperature
     humidity: Share
+    tier: Annotated[int, Count(1, 12)] | None = None
+
+
+class Airing(Noun):
+    """How a place was set from a time on: vents open by a share, fans, heater."""
+
+    place: Name
+    set_on: Date
+    set_at: ClockTime
+    vents: Share
+    fans: bool = False
+    heat: bool = False
+
+
+class CleanDown(Noun):
+    """A place cleaned before hemp hangs in it: `after` says what hung there."""
+
+    place: Name
+    cleaned_on: Date
+    after: Name
+    dust_removed: bool
+    residues_removed: bool
+    note: Note = ""
 
 
 class StickWeight(Noun):
@@ -200,6 +223,7 @@ class StickWeight(Noun):
     place: Name
     hung_on: Date
     read_on: Date
+    read_at: ClockTime | None = None
     sticks: Sticks
     mass: Mass
 

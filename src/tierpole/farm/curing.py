@@ -22,8 +22,11 @@ class Place(Noun):
     """A place to cure, by the measuring tape: tiers of rails, sticks laid across at a spacing.
 
     A run is one row of sticks along the building. Sticks of room = tiers x runs x (run length /
-    spacing), less `keep_out` sticks (driveway, hot top, damp bottom). Until `free_from` something
-    else, such as tobacco, hangs there.
+    spacing), less `keep_out` sticks. Runs over an aisle, a hot top tier and a damp bottom tier may
+    be kept free as a whole. Until `free_from` something else, such as tobacco, hangs there.
+
+    Heat is advised only from a heater that is said to be listed and vented. `rail_limit` is the
+    load a rail may bear by the farmer's or a carpenter's word, never ours.
     """
 
     name: Name
@@ -33,10 +36,17 @@ class Place(Noun):
     run_length: Annotated[float, Measure("a length", "4 ft", "600 ft")]
     stick_spacing: Annotated[float, Measure("a length", "4 in", "60 in")]
     keep_out: Annotated[int, Count(0, 100_000)] = 0
+    aisle_runs: Annotated[int, Count(0, 59)] = 0
+    is_top_free: bool = False
+    is_bottom_free: bool = False
+    bents: Annotated[int, Count(1, 100)] | None = None
+    rail_limit: Annotated[float, Measure("a load a length", "1 lb/ft", "2000 lb/ft")] | None = None
     volume: Annotated[float, Measure("a volume", "200 ft3", "3000000 ft3")]
     vent_area: Annotated[float, Measure("an area", "0 ft2", "20000 ft2")] | None = None
     fan_flow: Annotated[float, Measure("an air flow", "0 cfm", "500000 cfm")] | None = None
+    fan_power: Annotated[float, Measure("power", "0 kW", "200 kW")] | None = None
     heater: Annotated[float, Measure("power", "0 kW", "500 kW")] | None = None
+    is_heater_listed_vented: bool = False
     air_changes_day: (
         Annotated[float, Measure("air changes", "0.1 changes/h", "300 changes/h")] | None
     ) = None

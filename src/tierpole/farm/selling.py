@@ -100,6 +100,10 @@ class Costs(Noun):
     full_panel: Money = 300.0
     full_panels: Annotated[int, Count(0, 100)] = 2
     interest: Share = 0.08
+    electricity: Annotated[float, Measure("a price an energy", "0 USD/kWh", "5 USD/kWh")] | None = (
+        None
+    )
+    propane: Annotated[float, Measure("a price a volume", "0 USD/gal", "50 USD/gal")] | None = None
     months_to_sale: Annotated[float, Ratio(0.0, 36.0)] = 4.0
 
 

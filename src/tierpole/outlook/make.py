@@ -55,7 +55,7 @@ def _join(
 ) -> xr.Dataset:
     legal = Legal(season, field, days.sample_days)
     dollars = Dollars.of(season, field, legal, seed)
-    hung = hung_now(season, sky, drying, dollars, seed)
+    hung = hung_now(season, drying, dollars, seed)
     value_pass = dollars.passed(days.cut_days, drying.loss_at())
     failed = dollars.failed(days.sample_days, days.cut_days, value_pass)
     sticks = len(season.lots)

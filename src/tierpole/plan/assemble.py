@@ -33,6 +33,7 @@ from tierpole.plan.thumb import RULES, follow
 from tierpole.plan.value import Valuation, revalue
 from tierpole.plan.worth import (
     Change,
+    FasterDrying,
     LongerWindow,
     MoreCrew,
     MoreRoom,
@@ -276,6 +277,9 @@ def _change_words(harvest: Harvest, change: Change) -> str:
             return f"{change.days} more day of window for {problem.lots[change.lot]}"
         case MoreSticks():
             return f"{change.sticks} more sticks owned"
+        case FasterDrying():
+            place = problem.places[change.place]
+            return f"{place} drying {100 * change.share:.0f} % faster"
 
 
 def _thumbs(harvest: Harvest, risk: Risk) -> tuple[Comparison, ...]:

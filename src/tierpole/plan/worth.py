@@ -84,7 +84,21 @@ class MoreSticks:
         return replace(problem, sticks_owned=problem.sticks_owned + self.sticks)
 
 
-Change = MoreRoom | MoreCrew | LongerWindow | MoreSticks
+@dataclass(frozen=True)
+class FasterDrying:
+    """What is hung in a place takes some share less days to dry."""
+
+    place: int
+    share: float = 0.2
+
+    def applied(self, problem: Problem) -> Problem:
+        """The problem with this change."""
+        hold = problem.hold_days.copy()
+        hold[self.place] = np.maximum(np.ceil(hold[self.place] * (1 - self.share)), 1)
+        return replace(problem, hold_days=hold)
+
+
+Change = MoreRoom | MoreCrew | LongerWindow | MoreSticks | FasterDrying
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,9 @@ from __future__ import annotations
 from typing import Annotated
 
 from tierpole.farm import (
+    Airing,
+    AirReading,
+    CleanDown,
     Costs,
     Crew,
     Cut,
@@ -20,10 +23,12 @@ from tierpole.farm import (
     Reading,
     Sample,
     Sampler,
+    StickWeight,
     Test,
+    TierLoad,
     Variety,
 )
-from tierpole.farm.land import Date
+from tierpole.farm.land import Date, Name
 from tierpole.farm.measure import Count, Label
 
 FileName = Annotated[str, Label(longest=200)]
@@ -42,6 +47,13 @@ class Files(Noun):
 
     certificates: tuple[FileName, ...] = ()
     learnt: tuple[FileName, ...] = ()
+
+
+class Logger(Noun):
+    """A file a logger or a form wrote, beside the scenario: air of a place, or sticks weighed."""
+
+    place: Name
+    file: FileName
 
 
 class Scenario(Noun):
@@ -66,7 +78,14 @@ class Scenario(Noun):
     cuts: tuple[Cut, ...] = ()
     hangings: tuple[Hanging, ...] = ()
     readings: tuple[Reading, ...] = ()
+    air_readings: tuple[AirReading, ...] = ()
+    stick_weights: tuple[StickWeight, ...] = ()
+    loggers: tuple[Logger, ...] = ()
+    airings: tuple[Airing, ...] = ()
+    tier_loads: tuple[TierLoad, ...] = ()
+    clean_downs: tuple[CleanDown, ...] = ()
     flowering: tuple[Flowering, ...] = ()
 
 
-SHARED = tuple(name for name in Scenario.model_fields if name not in ("season", "weather", "files"))
+_OWN = ("season", "weather", "files", "loggers")
+SHARED = tuple(name for name in Scenario.model_fields if name not in _OWN)

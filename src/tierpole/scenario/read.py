@@ -14,6 +14,7 @@ from pydantic import ValidationError
 from tierpole.errors import Fault, InputError, StoreError
 from tierpole.scenario.beside import Beside, read_beside
 from tierpole.scenario.faults import faults_of
+from tierpole.scenario.loggers import read_loggers, with_logged
 from tierpole.scenario.model import SHARED, Scenario, WeatherFiles
 from tierpole.scenario.salvage import Unsound, salvage, unsound_in
 from tierpole.scenario.toml import Written, line_of, lines_of, read_toml
@@ -79,8 +80,10 @@ def _read(path: Path, on: date | None) -> tuple[Season, Scenario]:
     scenario, found, unsound = _validated(written.tables)
     weather, more = _weather(scenario, unsound, path)
     beside, wrong = _beside(scenario, unsound, path)
-    season = _season(scenario, weather, beside, path, on)
-    found += [*more, *wrong, *(_asked(fault, on) for fault in faults(Draft(season, unsound)))]
+    logged, astray = read_loggers(scenario, unsound, path)
+    season = with_logged(_season(scenario, weather, beside, path, on), logged)
+    found += [*more, *wrong, *astray]
+    found += [_asked(fault, on) for fault in faults(Draft(season, unsound))]
     found = [_where_from(fault, len(scenario.tests), beside) for fault in found]
     if found:
         raise InputError(path.name, _in_order(found, written))

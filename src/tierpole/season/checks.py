@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from tierpole.errors import Fault
-from tierpole.season import fact_checks, farm_checks
+from tierpole.season import barn_checks, fact_checks, farm_checks
 from tierpole.season.draft import Check, Draft
 from tierpole.season.facts import Season
 
-CHECKS: tuple[Check, ...] = (*farm_checks.CHECKS, *fact_checks.CHECKS)
+CHECKS: tuple[Check, ...] = (*farm_checks.CHECKS, *fact_checks.CHECKS, *barn_checks.CHECKS)
 
 
 def faults(season: Season | Draft) -> list[Fault]:

@@ -20,6 +20,11 @@ REFERRING = {
     "cuts": ("lot",),
     "hangings": ("lot", "place"),
     "readings": ("lot", "place"),
+    "air_readings": ("place",),
+    "stick_weights": ("lot", "place"),
+    "airings": ("place",),
+    "tier_loads": ("lot", "place"),
+    "clean_downs": ("place",),
     "flowering": ("lot",),
 }
 DATED = {
@@ -30,6 +35,11 @@ DATED = {
     "cuts": ("cut_on",),
     "hangings": ("hung_on", "down_on"),
     "readings": ("hung_on", "read_on"),
+    "air_readings": ("read_on",),
+    "stick_weights": ("hung_on", "read_on"),
+    "airings": ("set_on",),
+    "tier_loads": ("hung_on",),
+    "clean_downs": ("cleaned_on",),
     "flowering": ("seen_on",),
 }
 ORDERED = {
@@ -37,6 +47,7 @@ ORDERED = {
     "samples": ("requested_on", "sampled_on"),
     "hangings": ("hung_on", "down_on"),
     "readings": ("hung_on", "read_on"),
+    "stick_weights": ("hung_on", "read_on"),
 }
 FIRST_SEEN = {
     "tests": "sampled_on",
@@ -193,7 +204,7 @@ def readings_are_of_hangings(draft: Draft) -> Iterator[Fault]:
     """A reading is of something that was hung in that place on that day, and hung still."""
     if not draft.is_sound("hangings"):
         return
-    for row in draft.rows("readings"):
+    for row in draft.rows("readings", "stick_weights"):
         own = (row.noun.place, row.noun.lot)
         hung = [h for h in draft.season.hangings if (h.place, h.lot) == own]
         same = [h for h in hung if h.hung_on == row.noun.hung_on]

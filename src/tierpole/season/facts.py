@@ -16,6 +16,9 @@ import numpy as np
 
 from tierpole.evidence import Mark, Table, Value
 from tierpole.farm import (
+    Airing,
+    AirReading,
+    CleanDown,
     Costs,
     Crew,
     Cut,
@@ -30,8 +33,10 @@ from tierpole.farm import (
     Reading,
     Sample,
     Sampler,
+    StickWeight,
     Test,
     TestKind,
+    TierLoad,
     Variety,
 )
 from tierpole.units import ACRE
@@ -85,6 +90,11 @@ class Season:
     cuts: tuple[Cut, ...] = ()
     hangings: tuple[Hanging, ...] = ()
     readings: tuple[Reading, ...] = ()
+    air_readings: tuple[AirReading, ...] = ()
+    stick_weights: tuple[StickWeight, ...] = ()
+    airings: tuple[Airing, ...] = ()
+    tier_loads: tuple[TierLoad, ...] = ()
+    clean_downs: tuple[CleanDown, ...] = ()
     flowering: tuple[Flowering, ...] = ()
     learnt: tuple[Learnt, ...] = ()
     source: str = field(default="")
@@ -162,6 +172,11 @@ class Season:
             cuts=tuple(c for c in self.cuts if c.cut_on <= on),
             hangings=tuple(_hanging_seen_on(h, on) for h in self.hangings if h.hung_on <= on),
             readings=tuple(r for r in self.readings if r.read_on <= on),
+            air_readings=tuple(r for r in self.air_readings if r.read_on <= on),
+            stick_weights=tuple(w for w in self.stick_weights if w.read_on <= on),
+            airings=tuple(a for a in self.airings if a.set_on <= on),
+            tier_loads=tuple(t for t in self.tier_loads if t.hung_on <= on),
+            clean_downs=tuple(c for c in self.clean_downs if c.cleaned_on <= on),
             flowering=tuple(f for f in self.flowering if f.seen_on <= on),
             places=tuple(_place_seen_on(p, on, self.day(DAYS - 1)) for p in self.places),
             past_weather=self.past_weather.until(on),

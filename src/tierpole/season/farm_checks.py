@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from datetime import date
 
-from tierpole.barn.geometry import stick_capacity
+from tierpole.barn.geometry import hung_runs, hung_tiers, stick_capacity
 from tierpole.errors import Fault, RuleError
 from tierpole.farm import PriceForm, Weekday
 from tierpole.rulebook import jurisdictions, rulebook_on
-from tierpole.season.draft import Check, Draft
+from tierpole.season.draft import Check, Draft, Row
 from tierpole.season.facts import DAYS
 from tierpole.units import ACRE, POUND, to_unit
 
@@ -85,16 +85,24 @@ def counted_were_set(draft: Draft) -> Iterator[Fault]:
 
 
 def places_have_room(draft: Draft) -> Iterator[Fault]:
-    """What is kept out leaves room, and what occupies a place leaves it one day."""
+    """What is kept out leaves room."""
     for row in draft.rows("places"):
         place = row.noun
-        size = (place.run_length, place.stick_spacing, place.runs, place.tiers)
-        room = int(stick_capacity(*size))
-        if room < 1:
+        runs, tiers = hung_runs(place), len(hung_tiers(place))
+        room = int(stick_capacity(place.run_length, place.stick_spacing, runs, tiers))
+        if runs < 1 or tiers < 1:
+            yield from _nothing_left(row)
+        elif room < 1:
             value = _written(place.stick_spacing, "a length")
             yield row.fault("stick_spacing", value, "at most run_length, so that a stick fits")
         elif place.keep_out >= room:
             yield row.fault("keep_out", place.keep_out, f"less than the {room:,} sticks that fit")
+
+
+def places_come_free(draft: Draft) -> Iterator[Fault]:
+    """What occupies a place leaves it one day."""
+    for row in draft.rows("places"):
+        place = row.noun
         if place.free_from is None:
             for field in ("occupied_by", "known_on"):
                 if (value := getattr(place, field)) is not None:
@@ -150,6 +158,17 @@ def sampler_comes(draft: Draft) -> Iterator[Fault]:
         yield Fault("sampler", "result_delay_late", late, allowed)
 
 
+def _nothing_left(row: Row) -> Iterator[Fault]:
+    """What is kept free as a whole leaves a run and a tier."""
+    place = row.noun
+    if place.aisle_runs >= place.runs:
+        yield row.fault("aisle_runs", place.aisle_runs, f"less than the {place.runs} runs")
+    if place.tiers <= place.is_top_free + place.is_bottom_free:
+        tiers = "one tier is" if place.tiers == 1 else f"{place.tiers} tiers are"
+        field = "is_top_free" if place.is_top_free else "is_bottom_free"
+        yield row.fault(field, True, f"false, for only {tiers} here")
+
+
 def _weekdays(table: str, field: str, days: Sequence[Weekday]) -> Iterator[Fault]:
     if not days:
         yield Fault(table, field, None, 'a list such as ["mon", "tue"]')
@@ -172,6 +191,7 @@ CHECKS: tuple[Check, ...] = (
     sticks_can_be_lifted,
     counted_were_set,
     places_have_room,
+    places_come_free,
     price_matches_form,
     crew_is_complete,
     sampler_comes,

@@ -13,7 +13,10 @@ from tierpole.season.facts import Season
 from tierpole.units import ACRE, FOOT, POUND
 from tierpole.weather import clean, fill_gaps, season_pool
 
-FACTS = ("tests", "samples", "cuts", "hangings", "readings", "flowering")
+FACTS = (
+    "tests", "samples", "cuts", "hangings", "readings", "flowering", "air_readings",
+    "stick_weights", "airings", "tier_loads", "clean_downs",
+)  # fmt: skip
 NEAR = 1.0  # degrees of latitude or longitude from the farm to its station
 RICH = 3_000  # pounds an acre; state averages lie between 1,200 and 2,000
 AIR = (8, 250)  # cubic feet a stick; 40 in a 64 x 40 ft barn hung at 18 in

@@ -5,11 +5,13 @@ from tierpole.sources.fetch import GHCN_DAILY, Update, update_station
 from tierpole.sources.forecast_file import read_forecast
 from tierpole.sources.learning import learnt_text, read_learnt
 from tierpole.sources.normals import FreezeNormals, read_freeze_normals
+from tierpole.sources.readings_file import BarnReadings, read_readings
 from tierpole.sources.stations import read_station
 from tierpole.sources.typical_year import TypicalYear, read_typical_year
 
 __all__ = [
     "GHCN_DAILY",
+    "BarnReadings",
     "FreezeNormals",
     "TypicalYear",
     "Update",
@@ -18,6 +20,7 @@ __all__ = [
     "read_forecast",
     "read_freeze_normals",
     "read_learnt",
+    "read_readings",
     "read_station",
     "read_typical_year",
     "update_station",

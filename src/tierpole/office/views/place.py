@@ -14,6 +14,7 @@ from tierpole.barn.geometry import place_capacity
 from tierpole.charts import Chart, words
 from tierpole.charts.places import fullest, open_from, place_plan
 from tierpole.farm import Place, Reading
+from tierpole.office.views.barn import BarnNow, barn_now, elevation_of, room_notes
 from tierpole.office.views.parts import TOOL_LIMIT, Head, NotHereError, Number, Phrase, head
 from tierpole.outlook.summary import summarise
 from tierpole.plan.result import PlacePlan, Plan
@@ -54,6 +55,9 @@ class PlacePage:
     facts: tuple[tuple[str, Phrase], ...]
     hangs: tuple[Hung, ...]
     to_hang: tuple[ToHang, ...]
+    side: Chart
+    notes: tuple[str, ...]
+    now: BarnNow | None
     load: Chart
     drying: Chart
     mould: Chart
@@ -70,6 +74,7 @@ def place_page(
         raise NotHereError(name)
     load = place_plan(plan, name)
     place = season.places[season.place_index(name)]
+    found, side = elevation_of(season, name)
     return PlacePage(
         head=head(season, plan),
         name=name,
@@ -78,6 +83,9 @@ def place_page(
         facts=tuple(_facts(season, outlook, place, load)),
         hangs=tuple(_hangs(season, outlook, name)),
         to_hang=tuple(_to_hang(plan, name)),
+        side=side,
+        notes=tuple(room_notes(season, outlook, found, system)),
+        now=barn_now(season, outlook, name, system),
         load=charts.place_load(season, plan, name),
         drying=charts.drying(season, outlook, plan, name),
         mould=charts.mould(season, outlook, plan, name),

@@ -71,8 +71,14 @@ STEPS: dict[str, Step] = {
     "dry": Step("When it is dry", "The day by which four seasons in five are dry enough to take "
                 "down, with the place as full as the plan makes it.", "PlannedCut.dry_on",
                 ("drying_days",)),
-    "hanging": Step("When what hangs is dry", "Simulated from its hang day and its latest reading, "
-                    "season by season.", "Outlook free_day", ("free_day",)),
+    "hanging": Step("When what hangs is dry", "Simulated from its hang day, season by season, and "
+                    "drawn towards its readings of air, weight and moisture.",
+                    "Outlook free_day", ("free_day",), ("barn.correct", "barn.sensors")),
+    "airing": Step("What a rule of airing gains", "Rules are tried over the seasons drawn, from "
+                   "what hangs now as its readings correct it: value lost until it is dry, with "
+                   "fuel and power. One half of the seasons chooses, the other counts the gain.",
+                   "Watch.advice", ("free_day", "drying_loss", "mould_risk"),
+                   ("barn.advice", "barn.correct", "barn.sensors", "barn.ensemble")),
     "room": Step("Room", "Sticks of room by the measuring tape, less what hangs on the day.",
                  "PlacePlan", ("drying_days", "free_day")),
     "worth": Step("What one more would be worth", "The season is planned again with that much "
