@@ -339,6 +339,12 @@ def test_lender_summary_limits():
     assert data["sentence"].index("loses money") < data["sentence"].index("mean")
     assert all(" and " in row[5] for row in data["lots"].rows)
     assert any("12 November 2026" in risk for risk in data["risks"])
+    over = {
+        lot.lot: 1 - expected(SEASON, OUTLOOK, PLAN, lot.lot).is_legal.mean for lot in PLAN.lots
+    }
+    worst = max(over, key=lambda lot: over[lot])
+    refused = f"of {worst}, cut after its sample, is over 0.3 % THC in {words.odds(over[worst])}"
+    assert (over[worst] > 0) == any(refused in risk for risk in data["risks"])
     text = _text(_paper("lender"))
     assert "$1.40 a pound for each percent of CBD" in text
 

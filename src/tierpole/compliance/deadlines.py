@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import StrEnum
 from typing import Any
@@ -75,8 +75,10 @@ def licence_deadlines(
 
 def window_deadline(lot: str, sampled_on: date, book: Rulebook) -> Deadline:
     """The last day a lot may be cut under a sample."""
+    rule, end = book.window_days, window_end(sampled_on, book)
     what = f"Last day to cut {lot}, sampled {sampled_on:%-d %b}."
-    return _under(book.window_days, window_end(sampled_on, book), Due.WINDOW, what, lot)
+    found = _under(rule, end, Due.WINDOW, what, lot)
+    return replace(found, why=f"{rule.value} days. {rule.says}")
 
 
 def harvest_report_deadline(lot: str, first_cut: date, book: Rulebook) -> Deadline | None:

@@ -10,9 +10,11 @@ from tierpole import charts
 from tierpole.charts import words
 from tierpole.charts.ground import TOOL_LIMIT, has_test
 from tierpole.charts.money import money_sentence
+from tierpole.charts.reading import limit_of
 from tierpole.compliance import LotState, change_deadlines
 from tierpole.documents.calendar import reason
-from tierpole.documents.parts import Cell, Grid, Order, Said, head, warnings
+from tierpole.documents.expected import expected
+from tierpole.documents.parts import Cell, Grid, Order, Said, head, percent, warnings
 from tierpole.documents.season_plan import assumed, thumb_grid
 from tierpole.documents.typeset import Draft, file_name, picture
 from tierpole.farm import PriceForm
@@ -23,7 +25,7 @@ from tierpole.season import DAYS, Season
 from tierpole.units import System, show, to_unit
 
 
-def lender_summary(season: Season, _: xr.Dataset, plan: Plan, order: Order) -> Draft:
+def lender_summary(season: Season, outlook: xr.Dataset, plan: Plan, order: Order) -> Draft:
     """The money of the season, loss first, with what it rests on."""
     return Draft(
         template="lender_summary",
@@ -42,7 +44,7 @@ def lender_summary(season: Season, _: xr.Dataset, plan: Plan, order: Order) -> D
             "price": list(_price(season, order.system)),
             "lots": _lots(season, plan, order.system),
             "thumbs": thumb_grid(plan),
-            "risks": list(_risks(season, plan)),
+            "risks": list(_risks(season, outlook, plan)),
             "assumed": list(assumed(season)),
             "limits": [TOOL_LIMIT],
             "cautions": warnings("money"),
@@ -132,7 +134,7 @@ def _lot_row(season: Season, lot: LotPlan, system: System) -> tuple[Cell, ...]:
     )  # fmt: skip
 
 
-def _risks(season: Season, plan: Plan) -> Iterator[str]:
+def _risks(season: Season, outlook: xr.Dataset, plan: Plan) -> Iterator[str]:
     chances = [
         (lot.p_pass, lot.lot)
         for lot in plan.lots
@@ -144,6 +146,7 @@ def _risks(season: Season, plan: Plan) -> Iterator[str]:
             f"A lot over the limit earns almost nothing. Likeliest is {lot}, which passes in "
             f"{words.odds(least)}."
         )
+    yield from _refused(season, outlook, plan)
     left = sum(lot.sticks_left for lot in plan.lots)
     if left >= 1:
         yield f"{words.counted(left, 'stick')} find neither room nor hands and stay in the field."
@@ -154,3 +157,19 @@ def _risks(season: Season, plan: Plan) -> Iterator[str]:
             "What is sold after that day may fall under the new ones."
         )
     yield from plan.broken_rules
+
+
+def _refused(season: Season, outlook: xr.Dataset, plan: Plan) -> Iterator[str]:
+    """The lot whose sold flower is likeliest over the limit, though its sample passed."""
+    crops = [(expected(season, outlook, plan, lot.lot), lot) for lot in plan.lots]
+    over = [
+        (1.0 - crop.is_legal.mean, lot.lot)
+        for crop, lot in crops
+        if crop is not None and lot.state is not LotState.FAILED
+    ]
+    chance, lot = max(over, default=(0.0, ""))
+    if chance > 0:
+        yield (
+            f"What is sold of {lot}, cut after its sample, is over {percent(limit_of(season))} THC "
+            f"in {words.odds(chance)}; a buyer who tests again may refuse it."
+        )
