@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 import synthetic
+from tierpole.documents import Order, Paper, Sheet, calendar, deadlines, make_paper, sheets
 from tierpole.office.views import VIEWS
 
 
@@ -47,6 +48,15 @@ class FakeOffice:
 
     def status(self) -> Status:
         return self.now
+
+    def paper(self, kind: str, order: Order) -> Paper:
+        return make_paper(kind, self.season, self.outlook, self.plan, order)
+
+    def calendar(self) -> str:
+        return calendar(self.season.farm.name, self.season.on, deadlines(self.season, self.plan))
+
+    def tables(self) -> tuple[Sheet, ...]:
+        return sheets(self.season, self.plan)
 
     def view(self, name: str, *args: Any) -> Any:
         if (name, *args) not in self.made:

@@ -298,7 +298,7 @@ def test_broken_rules_are_named_and_the_rest_is_planned(farm, tmp_path, monkeypa
 DRIVER = """
 import signal, sys, time
 from contextlib import contextmanager
-from tierpole.cli import commands, main
+from tierpole.cli import main, planning
 
 step = sys.argv.pop(1)
 
@@ -313,7 +313,7 @@ def wait(now, share):
 def progress():
     yield wait
 
-commands.progress = progress
+planning.progress = progress
 main()
 """
 
@@ -357,7 +357,7 @@ def test_a_second_ctrl_c_ends_at_once(monkeypatch, form):
             signal.raise_signal(signal.SIGINT)
             signal.raise_signal(signal.SIGINT)
 
-    monkeypatch.setattr(commands, "_office", lambda *_: Stubborn())
+    monkeypatch.setattr(commands, "office_of", lambda *_: Stubborn())
     result = call("plan", demo_path(), "--format", form)
     assert result.exit_code == 4
     if form == "json":
@@ -405,14 +405,14 @@ def test_demo_prints_and_serves(monkeypatch):
         announce(f"http://127.0.0.1:{port}/")
 
     monkeypatch.setattr(web, "serve", serve)
-    monkeypatch.setattr(commands, "_office", lambda *_: Working())
+    monkeypatch.setattr(commands, "office_of", lambda *_: Working())
     result = call("demo", "--port", "8123")
     assert (result.exit_code, served) == (0, [8123])
     assert result.stdout.endswith("Pages at http://127.0.0.1:8123/ (Ctrl-C ends)\n")
     assert call("demo", "--no-pages").exit_code == 0
     stopped = Working(plan=None)
     stopped.best = synthetic.plan()
-    monkeypatch.setattr(commands, "_office", lambda *_: stopped)
+    monkeypatch.setattr(commands, "office_of", lambda *_: stopped)
     call("demo")
     assert served == [8123] or stopped.plan.stopped_early is False
     served.clear()

@@ -94,7 +94,7 @@ def test_plan_and_serve_take_books(farm, monkeypatch):
         seen.append(season)
         raise Seen
 
-    monkeypatch.setattr(commands, "_office", stop)
+    monkeypatch.setattr(commands, "office_of", stop)
     assert isinstance(call("plan", farm).exception, Seen)
     assert same(seen[0], read_source(str(farm)))
     monkeypatch.setattr(commands, "_serve_pages", lambda office, *_: stop(office))

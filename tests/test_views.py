@@ -14,10 +14,10 @@ from pydantic_core import to_jsonable_python
 import synthetic
 from tierpole.barn.advice import Hours, Rule
 from tierpole.barn.sensors import Finding, Trouble
-from tierpole.charts import words
+from tierpole.charts import ground, words
 from tierpole.compliance import LotState
 from tierpole.office import views
-from tierpole.office.views import NotHereError, Number, barn, kernels, parts, plain, why
+from tierpole.office.views import NotHereError, Number, barn, kernels, plain, why
 from tierpole.outlook.schema import VARIABLES
 from tierpole.outlook.summary import seasons_of_twenty
 from tierpole.outlook.watch import watch
@@ -31,6 +31,7 @@ PAGES = {
     "lot": ("6 South bottom", "us"),
     "place": ("Frame", "us"),
     "rules": (),
+    "papers": (),
     "why_plan": ("p_pass", "6 South bottom"),
     "why_outlook": ("p_pass", "6 South bottom"),
     "why_formula": ("compliance.chance:p_pass",),
@@ -103,8 +104,8 @@ def test_view_limits_unknown_name(name, args):
 def test_pages_limits():
     """Every page's view is among those that can be made ahead, and each can be made."""
     ahead = list(views.pages(SEASON, "us"))
-    assert {name for name, *_ in ahead} == {"week", "season", "lot", "place", "rules"}
-    assert len(ahead) == len(set(ahead)) == 3 + len(SEASON.lots) + len(SEASON.places)
+    assert {name for name, *_ in ahead} == {"week", "season", "lot", "place", "rules", "papers"}
+    assert len(ahead) == len(set(ahead)) == 4 + len(SEASON.lots) + len(SEASON.places)
     assert all(_view(*page).sentence for page in ahead)
 
 
@@ -248,7 +249,7 @@ def test_week_limits_assumed():
 
 def test_most_helpful_limits():
     """The test that brings most over its fee is asked for; 11,400 / 80 = 142.5, its fee 75."""
-    assert parts.most_helpful(SEASON, PLAN).startswith(
+    assert ground.most_helpful(SEASON, PLAN).startswith(
         "One more test of 2 Barn field, 5 tops cut about Friday 28 August, is worth about $140"
     )
 
@@ -256,12 +257,12 @@ def test_most_helpful_limits():
 def test_most_helpful_limits_when_no_test_pays():
     """When no test pays its fee, counting plants is what is left to ask for; then nothing is."""
     none = replace(PLAN, lots=tuple(_without_gain(lot) for lot in PLAN.lots))
-    told = parts.most_helpful(SEASON, none)
+    told = ground.most_helpful(SEASON, none)
     assert told.startswith("Counting the plants alive in 2 Barn field")
     assert told.endswith("no test would pay its fee now.")
     counted = tuple(lot.model_copy(update={"plants_counted": 900}) for lot in SEASON.lots)
     season = replace(SEASON, lots=counted)
-    assert parts.most_helpful(season, none) == "No test would pay its fee now."
+    assert ground.most_helpful(season, none) == "No test would pay its fee now."
 
 
 def _without_gain(lot):
@@ -478,7 +479,7 @@ def test_head_limits():
         assert "not by its result" in long
     real = replace(SEASON, farm=SEASON.farm.model_copy(update={"is_invented": False}),
                    stand_in_year=None)  # fmt: skip
-    assert parts.invented(real) == ("", "")
+    assert ground.invented(real) == ("", "")
 
 
 # --- why ------------------------------------------------------------------------------------------

@@ -31,6 +31,7 @@ PAGES = {
     "/lot/6 South bottom": ("lot", "6 South bottom", "us"),
     "/place/Home barn": ("place", "Home barn", "us"),
     "/rules": ("rules",),
+    "/papers": ("papers",),
     "/why/plan/p_pass/6 South bottom": ("why_plan", "p_pass", "6 South bottom"),
     "/why/outlook/p_pass/6 South bottom": ("why_outlook", "p_pass", "6 South bottom"),
     "/why/formula/compliance.chance:p_pass": ("why_formula", "compliance.chance:p_pass"),
@@ -144,16 +145,24 @@ def test_page_limits_every_link(client):
     seen, kinds, waiting = set(), set(), ["/"]
     while waiting:
         path = waiting.pop()
-        kind = re.sub(r"^(/why/(?:value|plan|outlook)/\w+).*", r"\1", path)
+        kind = re.sub(r"^(/why/(?:value|plan|outlook)/\w+|/table/|/paper/\w+).*", r"\1", path)
         if path in seen or "units=" in path or (kind != path and kind in kinds):
             continue
         seen.add(path)
         kinds.add(kind)
         answer = client.get(path)
         assert answer.status_code == 200, path
-        if "format=json" not in path:
+        if answer.headers["content-type"].startswith("text/html"):
             waiting += [urljoin(path, link) for link in _links(answer.text)]
-    assert {"/season", "/rules", "/lot/6%20South%20bottom", "/place/Home%20barn"} <= seen
+    assert {
+        "/season",
+        "/rules",
+        "/papers",
+        "/calendar.ics",
+        "/tables.xlsx",
+        "/lot/6%20South%20bottom",
+        "/place/Home%20barn",
+    } <= seen
     for step in ("plan", "outlook", "formula", "value"):
         assert len([path for path in seen if path.startswith(f"/why/{step}/")]) > 4
 

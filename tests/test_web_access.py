@@ -73,6 +73,13 @@ POST /books/noun/{noun}/withdraw        /books/noun/x/withdraw     yes no  no  n
 POST /books/noun/{noun}/decide          /books/noun/x/decide       yes no  no  no
 GET  /books/noun/{noun}/correct         /books/noun/x/correct      yes no  no  no
 POST /books/noun/{noun}/correct         /books/noun/x/correct      yes no  no  no
+GET  /papers                            /papers                    yes no  no  no
+GET  /paper/{kind}.pdf                  /paper/lender.pdf          yes no  no  no
+GET  /tables.xlsx                       /tables.xlsx               yes no  no  no
+GET  /table/{name}.csv                  /table/Cuts.csv            yes no  no  no
+GET  /calendar.ics                      /calendar.ics              yes no  no  no
+GET  /scan/{kind}/{lot}                 /scan/lots/2%20Bank        yes yes no  no
+GET  /scan/{kind}/{lot}/{rest:path}     /scan/bags/2%20Bank/3      yes yes no  no
 GET  /content/{key}                     /content/x                 yes no  no  no
 GET  /people                            /people                    yes no  no  no
 POST /people/code                       /people/code               yes no  no  no

@@ -12,6 +12,7 @@ from tierpole.cli.books import backup, export, import_, passphrase, restore, ver
 from tierpole.cli.command import Group
 from tierpole.cli.commands import check, demo, dry, plan, room, serve, weather
 from tierpole.cli.forecast import forecast, learn, pool
+from tierpole.cli.papers import calendar, paper, tables
 
 
 @click.group(
@@ -31,8 +32,9 @@ def tierpole() -> None:
 
 
 OF_BOOKS = (import_, export, backup, restore, verify, passphrase)
+OF_PAPERS = (paper, tables, calendar)
 for command in (
-    demo, plan, forecast, check, dry, room, weather, serve, learn, pool, *OF_BOOKS,
+    demo, plan, forecast, check, dry, room, weather, serve, learn, pool, *OF_PAPERS, *OF_BOOKS,
 ):  # fmt: skip
     tierpole.add_command(command)
 

@@ -22,8 +22,8 @@ from tierpole.cli.options import (
     progress,
     together,
 )
+from tierpole.cli.planning import exit_status, office_of, planned
 from tierpole.cli.quiet import only_the_answer
-from tierpole.cli.stopping import stop_on_interrupt
 from tierpole.errors import Stopped
 
 PATH = click.Path(exists=True, dir_okay=False, path_type=Path)
@@ -45,7 +45,7 @@ def plan(
     """
     from tierpole.office.sources import read_source
 
-    office = _office(read_source(file, on), seed, draws, units, seconds)
+    office = office_of(read_source(file, on), seed, draws, units, seconds)
     sys.exit(_print_plan(office, form))
 
 
@@ -59,7 +59,7 @@ def demo(
     """Plan the invented demo farm, print the plan, and serve its pages until Ctrl-C."""
     from tierpole.scenario import demo_path, read_scenario
 
-    office = _office(read_scenario(demo_path(), on), seed, draws, units, seconds)
+    office = office_of(read_scenario(demo_path(), on), seed, draws, units, seconds)
     status = _print_plan(office, form)
     if not no_pages and status != Stopped.exit_status:
         _serve_pages(office, port)
@@ -87,7 +87,7 @@ def serve(  # noqa: PLR0913, PLR0917 - one for each option
     if is_books(file):
         office = _farm_office(file, on, seed, draws, units, seconds)
     else:
-        office = _office(read_source(file, on), seed, draws, units, seconds)
+        office = office_of(read_source(file, on), seed, draws, units, seconds)
     office.start()
     _serve_pages(office, port, lan, cert, key)
 
@@ -217,12 +217,6 @@ def weather(file: str, units: Any, update: bool) -> None:
     click.echo(weather_text(Path(file), units, width_now()))
 
 
-def _office(season: Season, seed: int, draws: int, units: Any, seconds: int) -> Office:
-    from tierpole.office import Office, Settings
-
-    return Office(season, Settings(draws, seed, seconds, units))
-
-
 def _farm_office(
     books: str, on: date | None, seed: int, draws: int, units: Any, seconds: int
 ) -> Office:
@@ -236,11 +230,7 @@ def _print_plan(office: Office, form: str) -> int:
     """Work, print, and say with which status to leave."""
     from tierpole.office import plan_document
 
-    try:
-        with progress() as tick, stop_on_interrupt(office.stop), only_the_answer():
-            found = office.work(tick)
-    except Stopped as stop:
-        found = office.adopt(stop.best)
+    found = planned(office)
     if form == "json":
         click.echo(plan_document(office.season, found).model_dump_json(indent=2))
     else:
@@ -249,7 +239,7 @@ def _print_plan(office: Office, form: str) -> int:
 
         this_week = office.view("week", office.system)
         click.echo(plan_text(office.season, found, this_week, width_now()))
-    return 4 if found.stopped_early else 3 if found.broken_rules else 0
+    return exit_status(found)
 
 
 def _serve_pages(

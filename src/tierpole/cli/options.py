@@ -13,7 +13,8 @@ import click
 from tierpole.progress import Tick, silent
 
 
-def _as_date(_: click.Context, __: click.Parameter, value: datetime | None) -> date | None:
+def as_date(_: click.Context, __: click.Parameter, value: datetime | None) -> date | None:
+    """A day without its hour."""
     return value.date() if value else None
 
 
@@ -44,7 +45,7 @@ ON = click.option(
     "--on",
     type=click.DateTime(["%Y-%m-%d"]),
     metavar="YYYY-MM-DD",
-    callback=_as_date,
+    callback=as_date,
     help="As seen on this day; nothing known later is used. Default: the scenario's date.",
 )
 PORT = click.option(

@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from tierpole.charts import words
+from tierpole.charts.ground import invented, reason_words
 from tierpole.cli.layout import USUAL, columns, wrap
-from tierpole.office.views.parts import invented, plain, reason_words
+from tierpole.office.views.parts import plain
 from tierpole.office.views.week import Item, Week
 
 if TYPE_CHECKING:

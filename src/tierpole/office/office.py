@@ -16,7 +16,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from tierpole.errors import Stopped, TierpoleError
+from tierpole.errors import SolveError, Stopped, TierpoleError
 from tierpole.office.tables import DiskTables
 from tierpole.progress import Tick
 from tierpole.units import System
@@ -24,6 +24,7 @@ from tierpole.units import System
 if TYPE_CHECKING:
     import xarray as xr
 
+    from tierpole.documents import Order, Paper, Sheet
     from tierpole.farm.books import KeptPlan
     from tierpole.office.entry import Desk
     from tierpole.office.kept import Kept
@@ -187,6 +188,33 @@ class Office:
         if key not in made.views:
             made.views[key] = VIEWS[name](made.season, made.outlook, made.plan, *args)
         return made.views[key]
+
+    def paper(self, kind: str, order: Order) -> Paper:
+        """A paper of a kind, made from the latest plan; `SolveError` while there is none."""
+        from tierpole.documents import make_paper
+
+        season, outlook, plan = self._planned()
+        return make_paper(kind, season, outlook, plan, order)
+
+    def calendar(self) -> str:
+        """The days to keep as an iCalendar file."""
+        from tierpole.documents import calendar, deadlines
+
+        season, _, plan = self._planned()
+        return calendar(season.farm.name, season.on, deadlines(season, plan))
+
+    def tables(self) -> tuple[Sheet, ...]:
+        """The tables behind the papers."""
+        from tierpole.documents import sheets
+
+        season, _, plan = self._planned()
+        return sheets(season, plan)
+
+    def _planned(self) -> tuple[Season, xr.Dataset, Plan]:
+        made = self._made
+        if made.outlook is None or made.plan is None:
+            raise SolveError("There is no plan yet.")
+        return made.season, made.outlook, made.plan
 
     def _keep(self, made: Made) -> Plan:
         assert made.plan is not None  # noqa: S101 - for the type checker

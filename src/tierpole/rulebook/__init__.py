@@ -3,6 +3,7 @@
 from tierpole.rulebook.library import (
     Caution,
     RuleChange,
+    Topic,
     cautions,
     jurisdictions,
     rule_changes,
@@ -10,15 +11,25 @@ from tierpole.rulebook.library import (
     rulebooks,
 )
 from tierpole.rulebook.loader import read_books
-from tierpole.rulebook.models import PlantsMethod, Provision, Rulebook, Strikes
+from tierpole.rulebook.models import (
+    NOT_STATED,
+    DayOfYear,
+    PlantsMethod,
+    Provision,
+    Rulebook,
+    Strikes,
+)
 
 __all__ = [
+    "NOT_STATED",
     "Caution",
+    "DayOfYear",
     "PlantsMethod",
     "Provision",
     "RuleChange",
     "Rulebook",
     "Strikes",
+    "Topic",
     "cautions",
     "jurisdictions",
     "read_books",

@@ -123,6 +123,20 @@ class Strikes(_Frozen):
     bar_years: Years
 
 
+class DayOfYear(_Frozen):
+    """The same day of every year."""
+
+    month: Annotated[int, Field(ge=1, le=12)]
+    day: Annotated[int, Field(ge=1, le=31)]
+
+    def of(self, year: int) -> date:
+        """The day in one year."""
+        return date(year, self.month, self.day)
+
+    def __str__(self) -> str:
+        return f"{self.of(2000):%-d %b}"
+
+
 Remediation = Literal["strip_flower", "shred_whole_plant"]
 Laboratory = Literal["any", "same", "none"]
 
@@ -186,6 +200,8 @@ class Rulebook(_Frozen):
     strikes: Provision[Strikes] = Field(title="Strikes")
     cap_years: Provision[Years] = Field(title="Corrective action plan")
     record_years: Provision[Years] = Field(title="Keeping records")
+    planting_report: Provision[DayOfYear | NotStated] = Field(title="Report of what was planted")
+    annual_report: Provision[DayOfYear | NotStated] = Field(title="Report of the year")
     fees: Provision[str] = Field(title="Fees")
     hot_result_steps: Provision[tuple[str, ...]] = Field(title="First 24 hours after a hot result")
 

@@ -36,7 +36,8 @@ ACCESS: dict[tuple[str, str], frozenset[Role]] = {
         ((O, G), ("GET /packet/{lot:path}",)),
         ((O, C), ("GET /health", "GET /crew", "GET /place/{name:path}", "GET /enter",
                   "GET /enter/{form}", "POST /enter/{form}", "GET /entered/{entry}",
-                  "POST /entered/{entry}/undo", "POST /language")),
+                  "POST /entered/{entry}/undo", "POST /language", "GET /scan/{kind}/{lot}",
+                  "GET /scan/{kind}/{lot}/{rest:path}")),
         ((O,), ("GET /", "GET /season", "GET /lot/{name:path}", "GET /rules",
                 "GET /why/plan/{key}/{subject:path}", "GET /why/outlook/{name}",
                 "GET /why/outlook/{name}/{subject:path}", "GET /why/formula/{name}",
@@ -46,7 +47,9 @@ ACCESS: dict[tuple[str, str], frozenset[Role]] = {
                 "GET /books/noun/{noun}/correct", "POST /books/noun/{noun}/correct",
                 "GET /content/{key}", "GET /people", "POST /people/code", "POST /people/guest",
                 "POST /people/away", "GET /certificates", "POST /certificates",
-                "POST /certificates/map", "GET /openapi.json")),
+                "POST /certificates/map", "GET /openapi.json", "GET /papers",
+                "GET /paper/{kind}.pdf", "GET /tables.xlsx", "GET /table/{name}.csv",
+                "GET /calendar.ics")),
     )
     for method, path in (route.split(" ", 1) for route in routes)
 }  # fmt: skip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -11,6 +11,7 @@ from fastapi.responses import Response
 from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 
+from tierpole.errors import InputError
 from tierpole.office.entry import Desk
 from tierpole.office.entry.uploads import Upload
 from tierpole.office.ledger import Ledger
@@ -61,15 +62,23 @@ class Query:
 
     def show(self, template: str, view: str, *args: Any) -> Response:
         """The view as a page or as JSON; a page that says what is awaited when there is no plan."""
+
+        def shown() -> Response:
+            model = self.office.view(view, *args)
+            if self.asked.as_json:
+                return plain_json(model)
+            return page(self.asked, self.office, template, model)
+
+        return self.given(shown)
+
+    def given(self, make: Callable[[], Response]) -> Response:
+        """An answer that needs a plan, or the page that says what is awaited; 404 by its error."""
         if self.office.plan is None:
             return state_page(self.asked, self.office)
         try:
-            model = self.office.view(view, *args)
-        except NotHereError:
+            return make()
+        except (NotHereError, InputError):
             raise HTTPException(404) from None
-        if self.asked.as_json:
-            return plain_json(model)
-        return page(self.asked, self.office, template, model)
 
 
 def query_of(request: Request, units: System | None = None, format: str = "html") -> Query:  # noqa: A002

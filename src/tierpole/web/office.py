@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any, Protocol
 
+from tierpole.documents import Order, Paper, Sheet
 from tierpole.farm.books import KeptPlan
 from tierpole.office.entry import Desk
 from tierpole.office.kept import Kept
@@ -95,6 +96,18 @@ class Office(Protocol):
 
     def status(self) -> Status:
         """How the work stands now."""
+        ...
+
+    def paper(self, kind: str, order: Order) -> Paper:
+        """A paper of a kind, made from the latest plan."""
+        ...
+
+    def calendar(self) -> str:
+        """The days to keep as an iCalendar file."""
+        ...
+
+    def tables(self) -> tuple[Sheet, ...]:
+        """The tables behind the papers."""
         ...
 
     def view(self, name: str, *args: Any) -> Any:

@@ -9,7 +9,7 @@ from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
 from functools import cache
 from typing import Any
-from urllib.parse import quote
+from urllib.parse import quote, urlencode
 
 from fastapi import Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
@@ -40,7 +40,7 @@ class Asked:
     def link(self, path: str, **query: str) -> str:
         """An address inside the pages that keeps the units the reader chose."""
         kept = {"units": self.units} if self.other_units else {}
-        asked = "&".join(f"{key}={value}" for key, value in {**kept, **query}.items())
+        asked = urlencode({**kept, **query}, quote_via=quote)
         return quote(path, safe="/:") + (f"?{asked}" if asked else "")
 
     @property

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 from tierpole.office.views.lot import LotPage, lot_page
+from tierpole.office.views.papers import Papers, papers
 from tierpole.office.views.parts import Head, NotHereError, Number, Phrase, plain
 from tierpole.office.views.place import PlacePage, place_page
 from tierpole.office.views.rules import Rules, rules
@@ -22,6 +23,7 @@ VIEWS: dict[str, Callable[..., Any]] = {
     "lot": lot_page,
     "place": place_page,
     "rules": rules,
+    "papers": papers,
     "why_plan": why_plan,
     "why_outlook": why_outlook,
     "why_formula": why_formula,
@@ -36,10 +38,11 @@ def pages(season: Season, system: System) -> Iterator[tuple[str, ...]]:
     yield from (("place", place.name, system) for place in season.places)
     yield "season", system
     yield ("rules",)
+    yield ("papers",)
 
 
 __all__ = [
-    "VIEWS", "Head", "LotPage", "NotHereError", "Number", "Phrase", "PlacePage", "Rules",
-    "SeasonPage", "Week", "Why", "lot_page", "pages", "place_page", "plain", "rules",
+    "VIEWS", "Head", "LotPage", "NotHereError", "Number", "Papers", "Phrase", "PlacePage", "Rules",
+    "SeasonPage", "Week", "Why", "lot_page", "pages", "papers", "place_page", "plain", "rules",
     "season_page", "week", "why_formula", "why_outlook", "why_plan", "why_value",
 ]  # fmt: skip

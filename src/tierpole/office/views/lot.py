@@ -11,20 +11,18 @@ import xarray as xr
 
 from tierpole import charts
 from tierpole.charts import Chart, words
+from tierpole.charts.ground import TOOL_LIMIT, has_test, is_counted
 from tierpole.charts.lots import pass_rows
 from tierpole.charts.reading import of_lot
 from tierpole.compliance import LotState
 from tierpole.farm import Lot, Test, TestKind
 from tierpole.office.views.parts import (
-    TOOL_LIMIT,
     Head,
     NotHereError,
     Number,
     Phrase,
     chance,
-    has_test,
     head,
-    is_counted,
     reason_phrase,
     sticks,
 )

@@ -12,10 +12,11 @@ import xarray as xr
 from tierpole import charts
 from tierpole.barn.geometry import place_capacity
 from tierpole.charts import Chart, words
+from tierpole.charts.ground import TOOL_LIMIT
 from tierpole.charts.places import fullest, open_from, place_plan
 from tierpole.farm import Place, Reading
 from tierpole.office.views.barn import BarnNow, barn_now, elevation_of, room_notes
-from tierpole.office.views.parts import TOOL_LIMIT, Head, NotHereError, Number, Phrase, head
+from tierpole.office.views.parts import Head, NotHereError, Number, Phrase, head
 from tierpole.outlook.summary import summarise
 from tierpole.plan.result import PlacePlan, Plan
 from tierpole.rulebook import Caution, cautions

@@ -15,6 +15,7 @@ from tierpole.office.views.parts import Head, head
 from tierpole.plan.result import Plan
 from tierpole.rulebook import (
     Caution,
+    DayOfYear,
     Provision,
     Rulebook,
     RuleChange,
@@ -137,7 +138,8 @@ def _value(provision: Provision[Any]) -> str:
         return words.counted(value, provision.unit.rstrip("s")) if provision.unit else f"{value:,}"
     if isinstance(value, tuple):
         return words.listed([str(part).replace("_", " ") for part in value])
-    return "" if isinstance(value, BaseModel) else str(value)
+    has_own_words = isinstance(value, BaseModel) and not isinstance(value, DayOfYear)
+    return "" if has_own_words else str(value)
 
 
 def _lots(season: Season, plan: Plan, book: Rulebook) -> Iterator[LotDates]:

@@ -9,15 +9,8 @@ import xarray as xr
 
 from tierpole import charts
 from tierpole.charts import Chart, words
-from tierpole.office.views.parts import (
-    TOOL_LIMIT,
-    Head,
-    Number,
-    Phrase,
-    head,
-    money_phrase,
-    most_helpful,
-)
+from tierpole.charts.ground import TOOL_LIMIT, most_helpful
+from tierpole.office.views.parts import Head, Number, Phrase, head, money_phrase
 from tierpole.plan.result import Comparison, Plan
 from tierpole.season import Season
 from tierpole.units import System

@@ -12,11 +12,12 @@ import numpy as np
 import xarray as xr
 
 from tierpole.charts import words
+from tierpole.charts.ground import TOOL_LIMIT, most_helpful
 from tierpole.charts.lots import pass_rows
 from tierpole.charts.reading import as_dates, chance_frozen, last_cut
-from tierpole.compliance import LotState
+from tierpole.compliance import Due, LotState
+from tierpole.documents import deadlines, reason
 from tierpole.office.views.parts import (
-    TOOL_LIMIT,
     WEEK,
     Head,
     Number,
@@ -24,7 +25,6 @@ from tierpole.office.views.parts import (
     chance,
     head,
     money_phrase,
-    most_helpful,
     reason_like,
     reason_phrase,
     week_from,
@@ -35,6 +35,8 @@ from tierpole.rulebook import rulebook_on
 from tierpole.season import Season
 from tierpole.units import System
 
+DATES_AHEAD = 42  # days; a window ends within five weeks of its sample
+PLANNED = (Due.CALL, Due.VISIT, Due.CUT, Due.TAKE_DOWN)
 WET = 2.5  # mm of rain in a day that keeps a crew from cutting; shown in words beside the chance
 
 
@@ -74,6 +76,15 @@ class WeatherRow:
 
 
 @dataclass(frozen=True)
+class DateRow:
+    """A day the rules set: what is due and why."""
+
+    day: str
+    what: str
+    why: str
+
+
+@dataclass(frozen=True)
 class Week:
     """The page for this week."""
 
@@ -86,6 +97,7 @@ class Week:
     short: Phrase
     room: tuple[Phrase, ...]
     hands: Phrase
+    dates: tuple[DateRow, ...]
     weather: tuple[WeatherRow, ...]
     frost: tuple[Phrase, ...]
     money: Phrase
@@ -107,6 +119,7 @@ def week(season: Season, outlook: xr.Dataset, plan: Plan, system: System) -> Wee
         short=_short(plan),
         room=tuple(_rooms(season, plan)),
         hands=_hands(season, plan),
+        dates=tuple(_dates(season, plan)),
         weather=tuple(_weather(season, outlook, system)),
         frost=tuple(_frost(season, outlook, plan, system)),
         money=money_phrase(plan),
@@ -301,6 +314,17 @@ def _hands(season: Season, plan: Plan) -> Phrase:
     there = float(crew.available[ahead].sum())
     hours = Number(f"{ceil(used)} of {there:.0f} hours", "plan/hours/season")
     return "The plan uses ", hours, " the crew has in these seven days."
+
+
+# --- days to keep -------------------------------------------------------------------------------
+
+
+def _dates(season: Season, plan: Plan) -> Iterator[DateRow]:
+    """What the rules set within the next weeks; the plan's own work stands above."""
+    last = season.on + timedelta(days=DATES_AHEAD)
+    for found in deadlines(season, plan):
+        if found.due not in PLANNED and found.day <= last:
+            yield DateRow(words.day(found.day), found.what, reason(found))
 
 
 # --- weather ------------------------------------------------------------------------------------

@@ -13,8 +13,9 @@ import numpy as np
 import xarray as xr
 
 from tierpole.charts import words
+from tierpole.charts.ground import reason_words
 from tierpole.office.views import kernels
-from tierpole.office.views.parts import Head, NotHereError, head, reason_words
+from tierpole.office.views.parts import Head, NotHereError, head
 from tierpole.outlook.schema import VARIABLES
 from tierpole.outlook.summary import Summary, summarise
 from tierpole.plan.result import Plan

@@ -1,0 +1,50 @@
+"""What the books hold of a farm beyond its season: what papers print and a plan does not need."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tierpole.farm.books import (
+    Arrival,
+    Bag,
+    CustodyStep,
+    Disposal,
+    Licence,
+    Panel,
+    Planting,
+    PlantLoss,
+    Remediation,
+    Stripping,
+    VarietyApproval,
+)
+
+
+@dataclass(frozen=True)
+class Proof:
+    """That the books are unbroken: how many entries, the seal over them, and on which day."""
+
+    entries: int
+    seal: str
+    checked_on: str
+    is_unbroken: bool
+
+
+@dataclass(frozen=True)
+class Filed:
+    """Records that papers print as they are; empty where there are no books."""
+
+    licences: tuple[Licence, ...] = ()
+    approvals: tuple[VarietyApproval, ...] = ()
+    arrivals: tuple[Arrival, ...] = ()
+    plantings: tuple[Planting, ...] = ()
+    losses: tuple[PlantLoss, ...] = ()
+    custody: tuple[CustodyStep, ...] = ()
+    panels: tuple[Panel, ...] = ()
+    strippings: tuple[Stripping, ...] = ()
+    bags: tuple[Bag, ...] = ()
+    disposals: tuple[Disposal, ...] = ()
+    remediations: tuple[Remediation, ...] = ()
+    proof: Proof | None = None
+
+
+NOTHING_FILED = Filed()

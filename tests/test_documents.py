@@ -1,0 +1,474 @@
+"""Papers: tagged, in the shipped face, with the plan's own numbers and nothing else's."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections import Counter
+from dataclasses import replace
+from datetime import date, timedelta
+from functools import cache
+from importlib.resources import files
+
+import numpy as np
+import pypdf
+import pypdfium2
+import pytest
+import zxingcpp
+
+import synthetic
+from tierpole.barn.geometry import place_capacity
+from tierpole.charts import words
+from tierpole.charts.reading import as_dates
+from tierpole.documents import LANGUAGES, PAPERS, Filed, Order, Proof, make_paper, scan_path
+from tierpole.documents.crew_sheet import CAUTIONS, crew_sheet, crew_words
+from tierpole.documents.expected import expected
+from tierpole.documents.hanging_map import hanging_map
+from tierpole.documents.lender_summary import lender_summary
+from tierpole.documents.lot_packet import lot_packet
+from tierpole.documents.season_plan import season_plan
+from tierpole.documents.tiers import tier_days, tier_room
+from tierpole.documents.typeset import file_name, typeset
+from tierpole.errors import InputError
+from tierpole.farm.books import CustodyStep, Disposal, DisposalMethod, Planting
+from tierpole.outlook.summary import summarise
+from tierpole.plan.harvest import usual_drying
+from tierpole.plan.result import LotState
+from tierpole.rulebook import cautions
+
+SEASON, OUTLOOK, PLAN = synthetic.season(), synthetic.outlook(), synthetic.plan()
+CUT_DAYS = sorted({cut.day for cut in PLAN.cuts})
+
+
+@cache
+def _paper(kind, order=None):
+    return make_paper(kind, SEASON, OUTLOOK, PLAN, order)
+
+
+def _text(paper):
+    """The words of a paper, by an independent reader, spaces as one."""
+    pages = pypdfium2.PdfDocument(paper.pdf)
+    told = " ".join(pages[n].get_textpage().get_text_range() for n in range(len(pages)))
+    told = told.replace("\xa0", " ").replace("\u2060", "").replace("\ufffe", "-")  # a broken hyphen
+    return " ".join(told.split())
+
+
+def _elements(node):
+    """Every element of a tag tree, by its role."""
+    node = node.get_object() if hasattr(node, "get_object") else node
+    if isinstance(node, list):
+        for part in node:
+            yield from _elements(part)
+    elif isinstance(node, dict):
+        if "/S" in node:
+            yield node["/S"], node
+        if "/K" in node:
+            yield from _elements(node["/K"])
+
+
+# --- every paper --------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("kind", PAPERS)
+def test_paper_limits_tags(kind):
+    """Tagged, titled, in its language, headed; each picture has words, each table its heads."""
+    paper = _paper(kind)
+    read = pypdf.PdfReader(io.BytesIO(paper.pdf))
+    root = read.trailer["/Root"]
+    assert bool(root["/MarkInfo"]["/Marked"])
+    assert bool(root["/ViewerPreferences"]["/DisplayDocTitle"])
+    assert root["/Lang"] == "en"
+    assert read.metadata.title == paper.title
+    assert b"pdfuaid" in root["/Metadata"].get_data()
+    found = list(_elements(root["/StructTreeRoot"]))
+    roles = Counter(role for role, _ in found)
+    assert all(len(str(node["/Alt"])) > 10 for role, node in found if role == "/Figure")
+    assert roles["/TH"] >= 2 * roles["/Table"]
+    if not kind.endswith("labels"):
+        assert roles["/H1"] == 1
+        assert roles["/H2"] >= 1
+
+
+@pytest.mark.parametrize("kind", PAPERS)
+def test_paper_limits_type(kind):
+    """Only the shipped face is used, and all of it travels with the paper."""
+    read = pypdf.PdfReader(io.BytesIO(_paper(kind).pdf))
+    for page in read.pages:
+        for font in page["/Resources"].get("/Font", {}).values():
+            (inner,) = font["/DescendantFonts"]
+            named = inner.get_object()["/FontDescriptor"]
+            assert "AtkinsonHyperlegible" in named["/FontName"]
+            assert "/FontFile2" in named
+
+
+@pytest.mark.parametrize("kind", PAPERS)
+def test_paper_limits_invented(kind):
+    """An invented farm says so on the paper itself; a real one does not."""
+    assert "invented" in _text(_paper(kind)).lower()
+    farm = SEASON.farm.model_copy(update={"is_invented": False})
+    real = replace(SEASON, farm=farm, stand_in_year=None,
+                   varieties=tuple(v.model_copy(update={"is_invented": False})
+                                   for v in SEASON.varieties))  # fmt: skip
+    assert "invented" not in _text(make_paper(kind, real, OUTLOOK, PLAN)).lower()
+
+
+@pytest.mark.parametrize("kind", PAPERS)
+def test_paper_limits_again(kind):
+    """The same facts give the same bytes, on sheets of either size."""
+    assert make_paper(kind, SEASON, OUTLOOK, PLAN).pdf == _paper(kind).pdf
+    metric = pypdf.PdfReader(io.BytesIO(_paper(kind, Order(system="metric")).pdf))
+    box = metric.pages[0].mediabox
+    assert (round(box.width), round(box.height)) == (595, 842)
+
+
+def test_paper_limits_no_markup():
+    """What a person wrote is printed as written, whatever it would mean to the typesetter."""
+    name = '#panic("x") $y$ *b* <z> @w'
+    named = SEASON.lots[0].model_copy(update={"note": "", "variety": name})
+    variety = SEASON.varieties[0].model_copy(update={"name": name})
+    season = replace(SEASON, lots=(named, *SEASON.lots[1:]),
+                     varieties=(variety, *SEASON.varieties[1:]))  # fmt: skip
+    for kind in ("packet", "buyer", "lot-labels"):
+        assert name in _text(make_paper(kind, season, OUTLOOK, PLAN))
+
+
+def test_paper_limits_nothing_fetched():
+    """No template asks for a package from elsewhere."""
+    folder = files("tierpole.documents") / "templates"
+    texts = [path.read_text(encoding="utf-8") for path in folder.iterdir()]
+    assert len(texts) == 8
+    assert not any("@preview" in text or "://" in text for text in texts)
+
+
+@pytest.mark.parametrize("kind", ["map", "packet", "buyer", "bag-labels", "lot-labels"])
+def test_paper_limits_unknown_name(kind):
+    """A lot or place that is not there is named with those that are."""
+    with pytest.raises(InputError, match=r"9 Nowhere.*|Nowhere"):
+        make_paper(kind, SEASON, OUTLOOK, PLAN, Order(of="9 Nowhere"))
+
+
+def test_file_name_limits():
+    """A file name holds no sign a file system minds."""
+    assert file_name("lot", "6 South/..\\bottom", "") == "lot-6-South-..-bottom"
+    assert file_name("../x") == "x"
+
+
+# --- the crew -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_crew_sheets_limits_sums(language):
+    """Over all days the sheets hold every stick of the plan, by lot and place, and no other."""
+    found = Counter()
+    for day in CUT_DAYS:
+        data = crew_sheet(SEASON, OUTLOOK, PLAN, Order(day=day, language=language)).data
+        for row in data["rows"]:
+            sticks = int(row["sticks"].replace(",", ""))
+            found[row["lot"], row["place"]] += sticks
+            tiers = [int(tier.rpartition(" ")[2].replace(",", "")) for tier in row["tiers"]]
+            assert sum(tiers) == sticks
+        assert int(data["sticks"].replace(",", "")) == sum(
+            cut.sticks for cut in PLAN.cuts if cut.day == day
+        )
+    planned = Counter()
+    for cut in PLAN.cuts:
+        planned[cut.lot, cut.place] += cut.sticks
+    assert found == planned
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_crew_sheet_limits_page(language):
+    """The page holds what the sheet says, in its language, with what may hurt."""
+    day = CUT_DAYS[-1]
+    order = Order(day=day, language=language)
+    paper = _paper("crew", order)
+    text, data = _text(paper), crew_sheet(SEASON, OUTLOOK, PLAN, order).data
+    assert pypdf.PdfReader(io.BytesIO(paper.pdf)).trailer["/Root"]["/Lang"] == language
+    for row in data["rows"]:
+        assert row["lot"] in text
+        assert f"{row['sticks']} {row['place']}" in text
+        assert all(tier in text for tier in row["tiers"])
+    for said in (*data["cautions"], *(fact["text"] for fact in data["facts"])):
+        assert " ".join(said.split()) in text
+    assert len(data["cautions"]) == len(CAUTIONS)
+    own = {"en": "Sticks", "es": "palos"}[language]
+    assert own.lower() in text.lower()
+
+
+def test_crew_sheet_limits_waits():
+    """A lot without a passed sample is barred on the sheet; a passed one shows its last day."""
+    by_lot = {cut.lot: cut.day for cut in PLAN.cuts}
+    for lot, day in by_lot.items():
+        facts = crew_sheet(SEASON, OUTLOOK, PLAN, Order(day=day)).data["facts"]
+        barred = [f["text"] for f in facts if f["stops"] and f["text"].startswith(lot)]
+        assert bool(barred) == (PLAN.lot(lot).state is not LotState.PASSED)
+    empty = crew_sheet(SEASON, OUTLOOK, PLAN, Order(day=SEASON.on)).data
+    assert (empty["rows"], empty["sticks"]) == ([], "0")
+
+
+def test_crew_words_limits():
+    """Both languages have the same words with the same gaps, and every caution is translated."""
+    english, spanish = (crew_words(language) for language in LANGUAGES)
+    assert set(english) == set(spanish) - {"caution"}
+    for key, said in english.items():
+        own, other = (
+            set(re.findall(r"{\w+}", each)) if isinstance(each, str) else len(each)
+            for each in (said, spanish[key])
+        )
+        assert own == other, key
+    known = {caution.key for caution in cautions("barn")}
+    assert set(spanish["caution"]) == set(CAUTIONS) <= known
+
+
+# --- tiers --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("place", SEASON.places, ids=lambda place: place.name)
+def test_tiers_limits(place):
+    """No tier holds more than its room, and the tiers together hold what the plan says."""
+    rooms = tier_room(place)
+    assert sum(rooms.values()) == place_capacity(place)
+    assert list(rooms) == sorted(rooms, reverse=True)
+    load = next(p for p in PLAN.places if p.place == place.name)
+    days = tier_days(SEASON, PLAN, place.name)
+    hung = taken = 0
+    start = sum(h.sticks for h in SEASON.hanging_now() if h.place == place.name)
+    for day, hanging, room in zip(days, load.hanging, load.capacity, strict=True):
+        by_tier = Counter()
+        for bundle in day.hanging:
+            by_tier[bundle.tier] += bundle.sticks
+        assert all(by_tier[tier] <= rooms[tier] for tier in rooms)
+        assert sum(by_tier.values()) == hanging
+        assert by_tier[None] == max(0, hanging - sum(rooms.values())) or hanging <= room
+        hung += sum(b.sticks for b in day.hung)
+        taken += sum(b.sticks for b in day.taken)
+        assert start + hung - taken == hanging
+    assert [day.day for day in days] == as_dates(load.days)
+
+
+def test_tiers_limits_order():
+    """The top tier is filled before the next; the oldest hanging comes down first."""
+    days = tier_days(SEASON, PLAN, "Fan shed")
+    top = max(tier_room(SEASON.places[1]))
+    for day in days:
+        for bundle in day.hung:
+            if bundle.tier != top:
+                on_top = sum(b.sticks for b in day.hanging if b.tier == top)
+                assert on_top == tier_room(SEASON.places[1])[top]
+        stayed = [b.hung_on for b in day.hanging if b not in day.hung]
+        if day.taken and stayed:
+            assert max(b.hung_on for b in day.taken) <= min(stayed)
+
+
+@pytest.mark.parametrize("place", SEASON.places, ids=lambda place: place.name)
+def test_hanging_map_limits(place):
+    """The map hangs the plan's sticks of the place, and its drawing adds up."""
+    order = Order(of=place.name)
+    data = hanging_map(SEASON, OUTLOOK, PLAN, order).data
+    planned = sum(cut.sticks for cut in PLAN.cuts if cut.place == place.name)
+    assert data["hung_total"] == f"{planned:,}"
+    assert sum(int(row[2].replace(",", "")) for row in data["to_hang"].rows) == planned
+    for drawing in data["drawings"]:
+        drawn = sum(sticks for row in drawing["rows"] for _, _, sticks in row.lots)
+        assert words.counted(drawn + drawing["elsewhere"], "stick") == drawing["total"]
+        assert all(row.free >= 0 for row in drawing["rows"])
+    text = _text(_paper("map", order))
+    assert all(caution.says in text for caution in cautions("barn"))
+    held = [drawing["held"] for drawing in data["drawings"]]
+    assert (place.occupied_by is not None) == any("hangs here until" in said for said in held)
+
+
+def test_hanging_map_limits_too_early():
+    """Sticks that the plan takes down before they are likely dry are marked."""
+    cut = next(cut for cut in PLAN.cuts if cut.place == "Frame")
+    late = replace(cut, dry_on=cut.dry_on + timedelta(days=9))
+    lots = tuple(
+        replace(lot, cuts=tuple(late if c == cut else c for c in lot.cuts)) for lot in PLAN.lots
+    )
+    rows = (
+        hanging_map(SEASON, OUTLOOK, replace(PLAN, lots=lots), Order(of="Frame"))
+        .data["to_take_down"]
+        .rows
+    )
+    planned = {f"hung {words.short_day(cut.day)}" for cut in PLAN.cuts}
+    marked = {row[3] for row in rows if row[4].endswith("later: check")}
+    assert marked & planned == {f"hung {words.short_day(cut.day)}"}
+
+
+# --- numbers ------------------------------------------------------------------------------------
+
+
+def test_season_plan_limits_numbers():
+    """The plan's own dates, sticks, chances and dollars are on the paper."""
+    text = _text(_paper("season"))
+    for lot in PLAN.lots:
+        assert lot.lot in text
+        if lot.request_on:
+            assert f"{words.day(lot.request_on)} {words.day(lot.sample_on)}" in text
+        if lot.p_pass and lot.p_pass < 1:
+            assert words.short_odds(lot.p_pass) in text
+    for cut in PLAN.cuts:
+        assert f"{words.day(cut.day)} {cut.lot} {cut.sticks:,} {cut.place}" in text
+    for amount in (PLAN.money.mean, PLAN.money.low, PLAN.money.high, PLAN.money.cvar):
+        assert words.dollars(amount) in text
+    assert words.odds(PLAN.money.p_loss) in text
+    assert all(caution.says in text for caution in cautions("money"))
+
+
+def test_season_plan_limits_assumed():
+    """A chance of an untested lot and sticks of an uncounted one are marked, others are not."""
+    rows = season_plan(SEASON, OUTLOOK, PLAN, Order()).data["lots"].rows
+    marked = {row[0]: (getattr(row[3], "assumed", False), row[6].assumed) for row in rows}
+    assert marked == {
+        "1 River": (False, False),
+        "2 Barn field": (True, True),
+        "6 South bottom": (False, True),
+        "7 Hollow": (True, True),
+    }
+    assert "a: assumed; nobody has measured what it rests on." in _text(_paper("season"))
+
+
+def test_lender_summary_limits():
+    """Loss stands before gain, the costs add up, and the band is beside every mean."""
+    data = lender_summary(SEASON, OUTLOOK, PLAN, Order()).data
+    rows = [row[0] for row in data["money"].rows]
+    assert rows.index("Seasons that lose") < rows.index("Mean")
+    spent = [int(row[1].strip("$").replace(",", "")) for row in data["spent"].rows]
+    total = int(data["spent"].total[1].strip("$").replace(",", ""))
+    assert sum(spent) == pytest.approx(total, abs=len(spent))
+    assert data["sentence"].index("loses money") < data["sentence"].index("mean")
+    assert all(" and " in row[5] for row in data["lots"].rows)
+    assert any("12 November 2026" in risk for risk in data["risks"])
+    over = {
+        lot.lot: 1 - expected(SEASON, OUTLOOK, PLAN, lot.lot).is_legal.mean for lot in PLAN.lots
+    }
+    worst = max(over, key=lambda lot: over[lot])
+    refused = f"of {worst}, cut after its sample, is over 0.3 % THC in {words.odds(over[worst])}"
+    assert (over[worst] > 0) == any(refused in risk for risk in data["risks"])
+    text = _text(_paper("lender"))
+    assert "$1.40 a pound for each percent of CBD" in text
+
+
+def test_expected_limits():
+    """One cut of one lot, worked by hand from the outlook's own variables; nothing cut is none."""
+    lot, cut = "7 Hollow", PLAN.lot("7 Hollow").cuts[0]
+    one = replace(PLAN.lot(lot), cuts=(cut,))
+    plan = replace(PLAN, lots=tuple(one if each.lot == lot else each for each in PLAN.lots))
+    found = expected(SEASON, OUTLOOK, plan, lot)
+    at = OUTLOOK.sel(lot=lot, day=np.datetime64(cut.day))
+    first = SEASON.index(as_dates(OUTLOOK["cut_day"].values)[0])
+    place = SEASON.place_index(cut.place)
+    loss = usual_drying(OUTLOOK).loss[:, SEASON.index(cut.day) - first, place]
+    mass = (
+        cut.sticks * 3 * at.flower_mass.values * (1 - at.frost_loss.values)
+        * (1 - at.field_loss.values) * (1 - loss) / 0.9
+    )  # fmt: skip
+    assert found.mass.mean == pytest.approx(mass.mean())
+    assert (found.mass.low, found.mass.high) == pytest.approx(np.quantile(mass, [0.1, 0.9]))
+    thc = at.thc.values / 1.35
+    assert found.thc.median == pytest.approx(np.median(thc))
+    assert found.cbd.median == pytest.approx(np.median(at.cbd.values / 1.35))
+    assert found.is_legal == summarise(thc <= 0.003)
+    none = replace(one, cuts=())
+    plan = replace(PLAN, lots=tuple(none if each.lot == lot else each for each in PLAN.lots))
+    assert expected(SEASON, OUTLOOK, plan, lot) is None
+
+
+def test_buyer_sheet_limits():
+    """A buyer is shown no price, an untested lot's numbers as assumed, and its place in law."""
+    for lot in PLAN.lots:
+        text = _text(_paper("buyer", Order(of=lot.lot)))
+        assert "$" not in text
+        assert ("It may not be sold before one passes." in text) == (lot.state is LotState.GROWING)
+        assert "total CBD" in text
+    failed = replace(PLAN.lots[3], state=LotState.FAILED)
+    plan = replace(PLAN, lots=(*PLAN.lots[:3], failed))
+    said = _text(make_paper("buyer", SEASON, OUTLOOK, plan, Order(of="7 Hollow")))
+    assert "Nothing of 7 Hollow" in said
+    assert "It may not be sold as it stands." in said
+
+
+# --- inspection ---------------------------------------------------------------------------------
+
+
+def test_lot_packet_limits():
+    """What is recorded is there with its day; nothing forecast is."""
+    text = _text(_paper("packet", Order(of="1 River")))
+    for said in ("Mon 17 Aug 2026", "Sat 22 Aug 2026", "0.142 %", "± 0.04 %", "Wed 16 Sep 2026"):
+        assert said in text
+    assert "0.142 % total THC is within 0.34 %" in text
+    assert "380 sticks, about 1,900 plants" in text
+    assert not re.search(r"\d of 20\b|\$|8 of 10", text)
+    data = lot_packet(SEASON, OUTLOOK, PLAN, Order(of="1 River")).data
+    assert [row[2] for row in data["sticks"].rows] == ["200", "200", "180", "180"]
+
+
+def test_lot_packet_limits_filed():
+    """What the books hold is printed: plants, custody, disposal, the proof of the chain."""
+    day = date(2026, 8, 17)
+    filed = Filed(
+        plantings=(Planting(lot="1 River", set_on=date(2026, 6, 12), plants=5120),),
+        custody=(
+            CustodyStep(
+                lot="1 River", sampled_on=day, handed_on=day, giver="agent", taker="courier",
+                seal="S-77",
+            ),
+        ),
+        disposals=(
+            Disposal(lot="1 River", disposed_on=date(2026, 9, 1), method=DisposalMethod.BURN,
+                     sticks=4, witness="agent"),
+            Disposal(lot="7 Hollow", disposed_on=date(2026, 9, 1), method=DisposalMethod.DISK),
+        ),
+        proof=Proof(entries=1234, seal="ab12cd", checked_on="2026-09-02", is_unbroken=False),
+    )  # fmt: skip
+    text = _text(_paper("packet", Order(of="1 River", filed=filed)))
+    for said in ("5,120", "S-77", "destroyed: burned", "1,234", "ab12cd", "BROKEN"):
+        assert said in text
+    assert "disked" not in text
+
+
+def test_lot_packet_limits_broken_rule():
+    """A cut that a rule forbade is on the first page."""
+    cut = SEASON.cuts[0].model_copy(update={"lot": "7 Hollow"})
+    season = replace(SEASON, cuts=(*SEASON.cuts, cut))
+    paper = make_paper("packet", season, OUTLOOK, PLAN, Order(of="7 Hollow"))
+    first = pypdfium2.PdfDocument(paper.pdf)[0].get_textpage().get_text_range()
+    assert "before any official sample" in " ".join(first.split())
+
+
+# --- labels -------------------------------------------------------------------------------------
+
+
+def _codes(paper):
+    """What a scanner reads off the printed pages."""
+    pages = pypdfium2.PdfDocument(paper.pdf)
+    return [
+        code.text
+        for n in range(len(pages))
+        for code in zxingcpp.read_barcodes(pages[n].render(scale=2).to_numpy())
+    ]
+
+
+def test_labels_against_zxing():
+    """An independent scanner reads every code off the printed sheet: an address or plain words."""
+    names = [lot.name for lot in SEASON.lots]
+    leads = _codes(_paper("lot-labels", Order(address="http://farm.local:8047/")))
+    assert sorted(leads) == sorted(
+        f"http://farm.local:8047{scan_path('lots', name)}" for name in names
+    )
+    assert sorted(_codes(_paper("lot-labels"))) == sorted(f"lot / {name}" for name in names)
+    bags = _codes(_paper("bag-labels", Order(of="7 Hollow", count=12)))
+    assert sorted(bags) == sorted(f"bag / 7 Hollow / {n}" for n in range(1, 13))
+    sticks = _codes(_paper("stick-labels", Order(day=CUT_DAYS[-1])))
+    assert sorted(sticks) == sorted(
+        f"stick / {cut.lot} / {cut.day} / {cut.place}" for cut in PLAN.cuts
+        if cut.day == CUT_DAYS[-1]
+    )  # fmt: skip
+
+
+def test_typeset_limits_picture_without_words():
+    """A drawing whose words are missing is refused, not printed."""
+    draft = PAPERS["lender"](SEASON, OUTLOOK, PLAN, Order())
+    spread = replace(draft.data["spread"], sentence=None)
+    with pytest.raises(Exception, match="alt"):
+        typeset(replace(draft, data={**draft.data, "spread": spread}))
