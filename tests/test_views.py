@@ -17,7 +17,7 @@ from tierpole.barn.sensors import Finding, Trouble
 from tierpole.charts import ground, words
 from tierpole.compliance import LotState
 from tierpole.office import views
-from tierpole.office.views import NotHereError, Number, barn, kernels, plain, why
+from tierpole.office.views import NotHereError, Number, barn, kernels, parts, plain, why
 from tierpole.outlook.schema import VARIABLES
 from tierpole.outlook.summary import seasons_of_twenty
 from tierpole.outlook.watch import watch

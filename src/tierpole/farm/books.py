@@ -502,3 +502,18 @@ class LearntFile(Noun):
     added_on: Date
     name: Annotated[str, Pattern(r"[^/\\]{1,200}", "a file's name without its folder")]
     content: Content
+
+
+class CertificateField(Noun):
+    """Where a field of a certificate stands: in a column, or always the same."""
+
+    field: Name
+    column: Annotated[str, Label(longest=200, empty=True)] = ""
+    always: Annotated[str, Label(longest=200, empty=True)] = ""
+
+
+class CertificateColumns(Noun):
+    """How a laboratory's files are read: told once, remembered; `name` is the laboratory."""
+
+    name: Name
+    fields: tuple[CertificateField, ...]

@@ -155,6 +155,14 @@ class Label:
     longest: int = 60
     empty: bool = False
 
+    def is_sound(self, text: str) -> bool:
+        """Whether a text would be taken."""
+        try:
+            self.read(text)
+        except PydanticCustomError:
+            return False
+        return True
+
     def __get_pydantic_core_schema__(self, _: Any, __: GetCoreSchemaHandler) -> CoreSchema:
         return core_schema.no_info_plain_validator_function(self.read)
 

@@ -10,7 +10,6 @@ from typing import Any
 from uuid import UUID, uuid4
 
 import sqlalchemy as sa
-from pydantic_core import PydanticCustomError
 from sqlalchemy.engine import Connection
 
 from tierpole.errors import Fault, InputError
@@ -83,7 +82,7 @@ def write_all(
     connection: Connection, changes: Iterable[Change], who: str, at: datetime | None = None
 ) -> tuple[Receipt, ...]:
     """The same inside a transaction that is open; what raises must end it."""
-    if not _is(_WHO, who):
+    if not _WHO.is_sound(who):
         raise InputError("entry", [Fault("entry", "who", who or None, _WHO.allowed)])
     writer = _Writer(connection, who.strip(), at or datetime.now(UTC))
     receipts, rest = list[Receipt](), iter(changes)
@@ -158,7 +157,7 @@ class _Writer:
             return self._blame("of", change.of, "a noun in the books, and of the same kind")
         if change.noun is None and not change.corrects:
             return self._blame("corrects", None, "the entry that is withdrawn")
-        if not _is(_WHY, change.why):
+        if not _WHY.is_sound(change.why):
             return self._blame("why", change.why, _WHY.allowed)
         corrected = self._corrected(change, state)
         if strangers := set(change.corrects) - set(corrected):
@@ -221,14 +220,6 @@ class _Writer:
         noun = None if change.corrects else change.noun
         day = kind.day_of(noun) if noun is not None else None
         return min(day, self.today) if day else self.today
-
-
-def _is(rule: Label, text: str) -> bool:
-    try:
-        rule.read(text)
-    except PydanticCustomError:
-        return False
-    return True
 
 
 def _payload(noun: Noun | None) -> str | None:

@@ -81,6 +81,7 @@ KINDS: tuple[Kind, ...] = (
     Kind("remediation", books.Remediation, day="done_on"),
     Kind("licence", books.Licence, day="valid_from", is_lasting=True),
     Kind("approval", books.VarietyApproval, day="valid_from", is_lasting=True),
+    Kind("certificate_columns", books.CertificateColumns, is_lasting=True),
     Kind("attachment", books.Attachment, day="added_on"),
     Kind("memo", books.Memo, day="written_on"),
     Kind("plan", books.KeptPlan, day="made_on"),

@@ -1,6 +1,6 @@
 """Readers and fetchers of outside files: stations, normals, typical years, forecasts."""
 
-from tierpole.sources.certificates import read_certificates
+from tierpole.sources.certificates import certificate_of, read_certificates
 from tierpole.sources.fetch import GHCN_DAILY, Update, update_station
 from tierpole.sources.forecast_file import read_forecast
 from tierpole.sources.learning import learnt_text, read_learnt
@@ -15,6 +15,7 @@ __all__ = [
     "FreezeNormals",
     "TypicalYear",
     "Update",
+    "certificate_of",
     "learnt_text",
     "read_certificates",
     "read_forecast",

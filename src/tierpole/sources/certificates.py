@@ -23,7 +23,7 @@ from tierpole.compliance.certificate import (
     Unit,
     check,
 )
-from tierpole.errors import InputError
+from tierpole.errors import Fault, InputError
 from tierpole.farm import TestKind
 from tierpole.sources.files import Faults, read_text, rows
 
@@ -46,6 +46,19 @@ def read_certificates(path: Path) -> list[Certificate]:
     if wrong:
         raise InputError(path.name, wrong)
     return [each for each in checked if isinstance(each, Certificate)]
+
+
+def certificate_of(fields: Mapping[str, str], place: str) -> Certificate | tuple[Fault, ...]:
+    """One certificate of fields that stand as printed, or everything that is wrong with it."""
+    faults = Faults(place)
+    printed = _printed(place, fields, faults)
+    if printed is not None:
+        return check(printed, place)
+    try:
+        faults.raise_any()
+    except InputError as error:
+        return error.faults
+    return ()
 
 
 def _records(path: Path, faults: Faults) -> Iterator[tuple[str, dict[str, str]]]:

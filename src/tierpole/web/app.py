@@ -9,7 +9,7 @@ from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
 
 from tierpole._version import __version__
-from tierpole.web import books, entry, papers, people
+from tierpole.web import books, certificates, entry, papers, people
 from tierpole.web.access import BodyLimit, Gate, guard
 from tierpole.web.asking import Asking, query_of
 from tierpole.web.files import add_files
@@ -39,7 +39,9 @@ def create_app(office: Office, gate: Gate | None = None) -> FastAPI:
     app.state.gate = gate or Gate(office.people)
     add_files(app)
     app.state.routes = [*app.routes]  # what the door knows one by one
-    for router in (pages, entry.routes, books.routes, people.routes, papers.routes):
+    for router in (
+        pages, entry.routes, books.routes, people.routes, certificates.routes, papers.routes,
+    ):  # fmt: skip
         app.include_router(router)
         app.state.routes += router.routes
     app.add_exception_handler(HTTPException, _not_shown)

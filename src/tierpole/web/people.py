@@ -98,7 +98,7 @@ def code(query: Asking, sent: Sent) -> Response:
     """A code for one phone."""
     role = Role.OWNER if sent.texts.get("role") == Role.OWNER else Role.CREW
     spoken = sent.texts.get("language", "en")
-    name = _name(query, sent)
+    name = _name(sent)
     if name is None or spoken not in LANGUAGES:
         return _people_page(query, "Write a name.", code=422)
     given = _people(query).new_code(name, role, spoken)
@@ -108,7 +108,7 @@ def code(query: Asking, sent: Sent) -> Response:
 @routes.post("/people/guest")
 def new_guest(query: Asking, sent: Sent) -> Response:
     """A link to one lot."""
-    lot, name = sent.texts.get("lot", ""), _name(query, sent)
+    lot, name = sent.texts.get("lot", ""), _name(sent)
     if lot not in query.ledger.lots() or name is None:
         return _people_page(query, "Choose a lot, and write who the link is for.", code=422)
     token = _people(query).new_guest(name, lot)
@@ -137,11 +137,10 @@ def _people(query: Query) -> People:
     return query.office.people
 
 
-def _name(query: Query, sent: Sent) -> str | None:
+def _name(sent: Sent) -> str | None:
     """A name as the books take one."""
     name = sent.texts.get("name", "").strip()
-    is_sound = 0 < len(name) <= Label().longest and name.isprintable()
-    return name if is_sound and query.person.role is Role.OWNER else None
+    return name if Label().is_sound(name) else None
 
 
 def _people_page(

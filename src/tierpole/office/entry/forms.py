@@ -193,7 +193,14 @@ def form_named(key: str) -> Form | None:
     return _form_of(key.removeprefix("any-")) if key.removeprefix("any-") in names else None
 
 
-NOT_BY_HAND = ("season", "weather", "learnt", "plan", "attachment")  # the program writes these
+NOT_BY_HAND = (
+    "season",
+    "weather",
+    "learnt",
+    "plan",
+    "attachment",
+    "certificate_columns",
+)  # the program writes these
 
 
 def _form_of(name: str) -> Form:
