@@ -9,12 +9,15 @@ from functools import cache
 import numpy as np
 import pytest
 
+from plan_solver_cases import small_farm
 from small_farm import small_season
 from tierpole.compliance import LotState
 from tierpole.farm import Cut, Hanging, Sample, Test, TestKind
 from tierpole.outlook import make_outlook
 from tierpole.plan import Plan, Stop, make_plan
 from tierpole.plan.harvest import Harvest, make_harvest, usual_drying
+from tierpole.plan.keeping import kept
+from tierpole.plan.problem import Schedule
 from tierpole.plan.thumb import RULES, follow
 from tierpole.plan.value import revalue
 
@@ -221,3 +224,44 @@ def test_worthless_hemp_is_left_standing_limits():
     found = planned(replace(season, market=cheap))
     assert found.cuts == ()
     assert sum(lot.sticks_left for lot in found.lots) > 0
+
+
+def test_room_is_free_when_it_is_counted_on_limits():
+    """With its hangings re-simulated, no place holds more than it can on any day.
+
+    Counted from the cuts themselves: a stick is there from its day until it is dry, as most are.
+    """
+    found = plan()
+    for place in found.places:
+        start = place.days[0].astype("datetime64[D]").item()
+        up = np.zeros(len(place.days))
+        for cut in (cut for cut in found.cuts if cut.place == place.place):
+            first, last = ((day - start).days for day in (cut.day, cut.dry_on))
+            up[first:last] += cut.sticks
+        assert (up <= place.capacity.max()).all(), place.place
+        taken = np.cumsum(place.taken_down)
+        hung = place.hanging[0] + np.zeros_like(taken)
+        assert (taken <= hung + up.sum()).all()
+
+
+def test_sticks_wait_for_room_and_are_left_at_last():
+    """One place for 10: dry in two days, the second ten wait a day for it; in nine, they stay."""
+    problem = small_farm(
+        1, lots=1, places=1, days=6, options=2, hanging=(), capacity=np.full((1, 6), 10),
+        hold_days=np.full((1, 6), 2), sticks_standing=np.array([20]), max_cut_days=np.array([2]),
+        crew_hours=np.full(6, 50.0),
+    )  # fmt: skip
+    sticks = np.zeros((1, 6, 1), dtype=np.int64)
+    sticks[0, 1], sticks[0, 2] = 10, 10
+    schedule = Schedule(
+        lots=problem.lots, places=problem.places, sample=np.array([1]), sticks=sticks,
+        left=np.array([0]), take_down=np.zeros((1, 6), np.int64), strip=np.zeros(6, np.int64),
+        objective=0.0, before_rounding=0.0, bound=0.0, gap=0.0, seconds=0.0, rounds=0, status="",
+    )  # fmt: skip
+    found = kept(problem, schedule)
+    assert found.sticks[0, :, 0].tolist() == [0, 10, 0, 10, 0, 0]
+    assert found.take_down[0].tolist() == [0, 0, 0, 10, 0, 10]
+    assert found.left.tolist() == [0]
+    slow = kept(replace(problem, hold_days=np.full((1, 6), 9)), schedule)
+    assert slow.sticks[0, :, 0].tolist() == [0, 10, 0, 0, 0, 0]
+    assert slow.left.tolist() == [10]

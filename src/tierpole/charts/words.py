@@ -160,3 +160,8 @@ def offset(night_offset: float, system: System) -> str:
     kind = "colder" if night_offset < 0 else "warmer"
     apart = show(abs(night_offset), "a temperature difference", system, 2)
     return f"{apart} {kind} than the station"
+
+
+def no_room(sticks: int) -> str:
+    """What a round of planning could not keep, to end a sentence; nothing when it kept all."""
+    return f"; {counted(sticks, 'stick')} then found no room" if sticks else ""

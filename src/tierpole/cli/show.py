@@ -237,7 +237,7 @@ def _sure(page: _Page) -> Iterator[str]:
         moved = words.counted(number.largest_move, "day")
         yield from page.lines(
             f"Round {number.number}: planned {planned}; with the drying of just these hangings "
-            f"simulated, {seen}, none off by over {moved}."
+            f"simulated, {seen}, none off by over {moved}{words.no_room(number.no_room)}."
         )
     for limit in page.week.limits:
         yield from page.lines(limit)

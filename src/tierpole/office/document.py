@@ -75,6 +75,7 @@ class RoundDocument(_Document):
     planned_usd: float
     resimulated_usd: float
     largest_move_days: float
+    no_room_sticks: int = Field(description="meant to hang, but no place was free in time")
 
 
 class WorthDocument(_Document):
@@ -133,6 +134,7 @@ def plan_document(season: Season, plan: Plan) -> PlanDocument:
                 planned_usd=r.planned,
                 resimulated_usd=r.resimulated,
                 largest_move_days=r.largest_move,
+                no_room_sticks=r.no_room,
             )
             for r in plan.rounds
         ],

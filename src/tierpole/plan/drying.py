@@ -26,25 +26,41 @@ def batches_of(harvest: Harvest, schedule: Schedule) -> list[Batch]:
 def dry_again(harvest: Harvest, before: Drying, schedule: Schedule) -> tuple[Drying, float]:
     """Drying with the schedule's own hangings re-simulated, and by how many days the most moved.
 
-    Days on which nothing is hung in a place are reckoned at the fill the place then has.
+    Days on which nothing is hung in a place are reckoned at the fullest the place gets, and no
+    quicker than the days near them: a day reckoned quick while empty would be filled, and prove
+    slow, round after round.
     """
     batches = batches_of(harvest, schedule)
     dried = dry_hanging(harvest.season, harvest.outlook, batches)
-    loss, held = _at_fill(harvest, schedule, before)
+    loss, held = _at_fullest(harvest, schedule, before)
     first = harvest.season.index(harvest.cut_days[0])
+    seen_held = np.zeros_like(held)
     move = 0.0
     for number, batch in enumerate(batches):
         day = batch.day - first
         seen = int(hold_days(dried.drying_days[:, number]))
         move = max(move, abs(seen - int(before.hold_days[batch.place, day])))
-        held[batch.place, day] = seen
+        seen_held[batch.place, day] = seen
         loss[:, day, batch.place] = dried.drying_loss[dried.barn_row, number]
-    return Drying(loss, held), move
+    return Drying(loss, _with_neighbours(held, seen_held)), move
 
 
-def _at_fill(harvest: Harvest, schedule: Schedule, before: Drying) -> tuple[Array, Array]:
-    """Loss [draw, cut_day, place] and hold [place, cut_day] at each day's own fill."""
-    fill = wet_fill(harvest, schedule, before)  # [place, day]
+def _with_neighbours(held: Array, seen: Array) -> Array:
+    """Hold [place, day]: as simulated where something hangs, between those days as near them."""
+    days = np.arange(held.shape[1])
+    found = held.copy()
+    for place in range(len(held)):
+        hung = np.flatnonzero(seen[place])
+        if hung.size:
+            near = np.ceil(np.interp(days, hung, seen[place, hung])).astype(held.dtype)
+            found[place] = np.where(seen[place] > 0, seen[place], np.maximum(held[place], near))
+    return found
+
+
+def _at_fullest(harvest: Harvest, schedule: Schedule, before: Drying) -> tuple[Array, Array]:
+    """Loss [draw, cut_day, place] and hold [place, cut_day] at the fullest each place gets."""
+    wet = wet_fill(harvest, schedule, before)  # [place, day]
+    fill = np.broadcast_to(wet.max(axis=1, keepdims=True), wet.shape)
     outlook = harvest.outlook
     at_fill = _read(outlook["drying_loss"].values, fill)
     days = _read(outlook["drying_days"].values, fill)

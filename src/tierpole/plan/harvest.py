@@ -90,9 +90,12 @@ class Harvest:
 
 
 def usual_drying(outlook: xr.Dataset) -> Drying:
-    """What to reckon with before anything is chosen: every place at its usual fill."""
+    """What to reckon with before anything is chosen: losses at the usual fill, days at a full one.
+
+    A plan fills its places, and a full one dries slower: it must not be counted on too soon.
+    """
     loss = at_one_load(outlook["drying_loss"].values)
-    days = at_one_load(outlook["drying_days"].values)
+    days = outlook["drying_days"].values[..., -1]
     of_draw = loss[outlook["barn_row"].values].transpose(0, 2, 1)
     return Drying(of_draw, hold_days(days))
 

@@ -9,6 +9,7 @@ from tierpole.outlook.forecast import Forecast
 from tierpole.plan.assemble import Settled, assemble
 from tierpole.plan.drying import dry_again
 from tierpole.plan.harvest import Drying, Harvest, make_harvest, usual_drying
+from tierpole.plan.keeping import kept
 from tierpole.plan.problem import Schedule
 from tierpole.plan.result import Plan, Round
 from tierpole.plan.risk import Risk
@@ -32,11 +33,12 @@ def make_plan(
 ) -> Plan:
     """The plan for what is left of a season, with its reasons.
 
-    Plans, re-simulates the drying of exactly what it chose to hang, and plans again, at most three
-    times; the best schedule by its re-simulated value is kept. When `tick` raises `Stopped`, the
-    error carries the best plan so far. `explain=False` leaves out reasons, what more room or hours
-    are worth, and the rules of thumb. With the `forecast` that the outlook was made of, the plan
-    also says what each certificate changed and what one more test is worth.
+    Plans, re-simulates the drying of exactly what it chose to hang, keeps what then finds room, and
+    plans again, at most three times; the best schedule by its re-simulated value is kept. When
+    `tick` raises `Stopped`, the error carries the best plan so far. `explain=False` leaves out
+    reasons, what more room or hours are worth, and the rules of thumb. With the `forecast` that the
+    outlook was made of, the plan also says what each certificate changed and what one more test is
+    worth.
     """
     work = _Work(season, outlook, stop or Stop(), risk or Risk(), tick or silent, forecast)
     try:
@@ -72,7 +74,8 @@ class _Work:
             self.rounds.append(found.report)
             if self.best is None or found.value > self.best.value:
                 self.best = found
-            if found.report.largest_move <= SETTLED_DAYS or found.is_close_to(before):
+            settled = found.report.largest_move <= SETTLED_DAYS or found.is_close_to(before)
+            if settled and not found.report.no_room:
                 return
             drying, before = found.drying, found.value
 
@@ -99,9 +102,13 @@ class _Work:
         planned = revalue(harvest.problem, schedule)
         seen, move = dry_again(harvest, drying, schedule)
         settled = make_harvest(self.season, self.outlook, seen)
-        value = revalue(settled.problem, schedule)
-        report = Round(number, float(planned.dollars.mean()), float(value.dollars.mean()), move)
-        return Settled(settled, schedule, value, seen, report)
+        hung = kept(settled.problem, schedule)
+        value = revalue(settled.problem, hung)
+        no_room = int(schedule.sticks.sum() - hung.sticks.sum())
+        report = Round(
+            number, float(planned.dollars.mean()), float(value.dollars.mean()), move, no_room
+        )
+        return Settled(settled, hung, value, seen, report)
 
     def result(self, explain: bool, stopped: bool = False) -> Plan:
         """The best schedule so far as a plan."""

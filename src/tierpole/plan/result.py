@@ -88,12 +88,16 @@ class CrewPlan:
 
 @dataclass(frozen=True)
 class Round:
-    """One pass of plan and re-simulated drying: dollars planned and re-valued, days moved."""
+    """One pass of plan and re-simulated drying: dollars planned and re-valued, days moved.
+
+    `no_room` are the sticks it meant to hang that then found no place free.
+    """
 
     number: int
     planned: float
     resimulated: float
     largest_move: float
+    no_room: int = 0
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,6 @@ What dries is taken down before more is cut. Nothing looks ahead.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
 
 import numpy as np
 import xarray as xr
@@ -16,6 +15,7 @@ import xarray as xr
 from tierpole.compliance import LotState
 from tierpole.evidence import Mark, Table, Value
 from tierpole.plan.harvest import Harvest
+from tierpole.plan.keeping import Barns
 from tierpole.plan.problem import NO_SAMPLE, Problem, Schedule
 
 Array = np.ndarray
@@ -55,48 +55,6 @@ RULES: dict[str, Rule] = {
 }
 
 
-@dataclass
-class _Barns:
-    """Places as they fill and empty, day by day."""
-
-    problem: Problem
-    hanging: Array = field(init=False)  # [place]
-    ready: list[list[tuple[int, int]]] = field(init=False)  # per place: (ready day, sticks)
-
-    def __post_init__(self) -> None:
-        self.hanging = np.zeros(len(self.problem.places), dtype=int)
-        self.ready = [[] for _ in self.problem.places]
-        for row in self.problem.hanging:
-            self.hang(row.place, row.ready, row.sticks)
-
-    def hang(self, place: int, ready: int, sticks: int) -> None:
-        self.hanging[place] += sticks
-        self.ready[place].append((ready, sticks))
-
-    def take_down(self, day: int, hours: float) -> tuple[Array, float]:
-        """Take down what is dry, as far as the hours go; returns sticks [place] and hours left."""
-        down = np.zeros_like(self.hanging)
-        per_stick = self.problem.hours_take_down
-        for place, batches in enumerate(self.ready):
-            kept = []
-            for ready, sticks in sorted(batches):
-                able = int(hours / per_stick) if per_stick else sticks
-                taken = min(sticks, able) if ready <= day else 0
-                down[place] += taken
-                hours -= taken * per_stick
-                if taken < sticks:
-                    kept.append((ready, sticks - taken))
-            self.ready[place] = kept
-        self.hanging -= down
-        return down, hours
-
-    def room(self, day: int) -> Array:
-        """Sticks each place can still take on a day [place], owned sticks included."""
-        free = np.maximum(self.problem.capacity[:, day] - self.hanging, 0)
-        owned = max(self.problem.sticks_owned - int(self.hanging.sum()), 0)
-        return np.minimum(free, owned)
-
-
 def follow(harvest: Harvest, wanted: Array) -> Schedule:
     """The schedule of a rule that wants each lot sampled on a day index [lot]."""
     problem = harvest.problem
@@ -106,7 +64,7 @@ def follow(harvest: Harvest, wanted: Array) -> Schedule:
     left = problem.sticks_standing.astype(int).copy()
     sticks = np.zeros((lots, days, places), dtype=np.int64)
     down = np.zeros((places, days), dtype=np.int64)
-    barns = _Barns(problem)
+    barns = Barns(problem)
     for day in range(days):
         down[:, day], hours = barns.take_down(day, float(problem.crew_hours[day]))
         haul = int(problem.haul_limit[day])

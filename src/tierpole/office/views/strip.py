@@ -117,5 +117,5 @@ def _made(plan: Plan) -> Iterator[str]:
         yield (
             f"Round {one.number}: planned {words.dollars(one.planned, 3)}, after drying the chosen "
             f"hanging again {words.dollars(one.resimulated, 3)}; the largest move of a drying time "
-            f"was {words.counted(one.largest_move, 'day')}."
+            f"was {words.counted(one.largest_move, 'day')}{words.no_room(one.no_room)}."
         )
