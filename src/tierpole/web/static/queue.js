@@ -129,6 +129,7 @@ async function show(contested = false, stranger = false) {
 // --- forms -------------------------------------------------------------------------------------
 
 function prepare(form) {
+  form.elements.entry.value = newId(); // a page out of the browser's store may be shown twice
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     const fields = [...new FormData(form)].filter(([, value]) => !(value instanceof File) || value.size);
@@ -197,8 +198,6 @@ document.addEventListener("click", async (event) => {
     return;
   }
   swap(pages.get(path));
-  const form = document.querySelector("form[data-queue]");
-  if (form) form.elements.entry.value = newId();
 });
 
 document.querySelectorAll("form[data-queue]").forEach(prepare);
