@@ -11,7 +11,7 @@ from full_farm import write_farm
 from tierpole.office import FarmOffice
 from tierpole.office.office import Made
 from tierpole.office.sources import keep_scenario
-from tierpole.records import open_store
+from tierpole.records import entries, open_store
 
 
 class Quick(FarmOffice):
@@ -50,6 +50,11 @@ def quick_office(folder):
         office.wait()
         yield office
         office.stop()
+
+
+def written(office):
+    """How many entries people and programs have made; the office itself keeps plans meanwhile."""
+    return sum(entry.kind != "plan" for entry in entries(office.store, limit=1_000_000))
 
 
 def form_of(client, path):

@@ -15,9 +15,9 @@ from tierpole.web.serving import HOST, free_listener
 
 
 @contextmanager
-def served(office: Any, gate: Any = None) -> Iterator[str]:
+def served(office: Any, gate: Any = None, port: int = 18_600) -> Iterator[str]:
     """Serve an office's pages; gives their address."""
-    listener = free_listener(18_600)
+    listener = free_listener(port)
     server = uvicorn.Server(uvicorn.Config(create_app(office, gate), log_level="critical"))
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
     thread.start()

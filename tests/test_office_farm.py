@@ -5,14 +5,16 @@ from __future__ import annotations
 import threading
 from datetime import date
 
+import httpx
 import pytest
 
 import synthetic
-from books_office import quick_office
+from books_office import Quick, quick_office
+from page_server import served
 from tierpole.farm import Cut, Place, Sample, Test, TestKind
 from tierpole.office.changes import News, what_changed
 from tierpole.office.kept import document_of, kept_plan, kept_plans, mark_of
-from tierpole.records import Change, Wanted, entries, nouns, season_hash, write
+from tierpole.records import Change, Wanted, entries, nouns, open_store, season_hash, write
 
 DAY = date(2026, 9, 2)
 
@@ -112,6 +114,7 @@ def test_an_entry_that_matters_starts_a_new_plan(office):
     (said,) = office.changes_since(first)
     assert said == "2 Bank: 5 sticks were cut on 9 September; nothing moves."
     assert office.changes_since(office.mark) == ()
+    assert office.changes_since("") == (said,), "nobody said what was seen: from the day's first"
     assert kept_plan(office.store, first).document.plan == (
         kept_plan(office.store, office.mark).document.plan
     )
@@ -130,6 +133,28 @@ def test_contradictions_keep_the_last_plan(office):
     office.look()
     _until(lambda: office.status().state == "ready")
     assert len(office.worked) == 1, "the facts are again those of the plan"
+
+
+def test_books_that_contradict_themselves_open_to_be_mended(tmp_path):
+    """There is no plan, and the page says why; once it is mended, there is one."""
+    with quick_office(tmp_path) as office:
+        wrong = Change(Cut(lot="2 Bank", cut_on="2026-09-09", sticks=90_000))
+        write(office.store, [wrong], who="Ann")
+    with open_store(tmp_path / "farm.db") as store:
+        office = Quick(store)
+        office.start()
+        _until(lambda: office.status().state == "failed")
+        assert (office.plan, "90000" in office.status().message) == (None, True)
+        with served(office) as address:
+            shown = httpx.get(address).text
+            assert "Correct what it names in the books" in shown
+            assert httpx.get(f"{address}/enter").status_code == 200
+        undone = Change(None, wrong.of, (wrong.id,), "a slip", date(2026, 9, 10))
+        write(store, [undone], who="Ann")
+        office.look()
+        office.wait()
+        assert office.status().state == "ready"
+        office.stop()
 
 
 def test_the_journal_says_who_kept_a_plan(office):

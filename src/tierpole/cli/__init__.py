@@ -8,7 +8,7 @@ from io import TextIOWrapper
 import click
 
 from tierpole._version import __version__
-from tierpole.cli.books import backup, export, import_, passphrase, restore, verify
+from tierpole.cli.books import api_token, backup, export, import_, passphrase, restore, verify
 from tierpole.cli.command import Group
 from tierpole.cli.commands import check, demo, dry, plan, room, serve, weather
 from tierpole.cli.forecast import forecast, learn, pool
@@ -31,7 +31,7 @@ def tierpole() -> None:
     """
 
 
-OF_BOOKS = (import_, export, backup, restore, verify, passphrase)
+OF_BOOKS = (import_, export, backup, restore, verify, passphrase, api_token)
 OF_PAPERS = (paper, tables, calendar)
 for command in (
     demo, plan, forecast, check, dry, room, weather, serve, learn, pool, *OF_PAPERS, *OF_BOOKS,

@@ -139,6 +139,28 @@ def passphrase(books: str) -> None:
     click.echo("Set. Whoever was signed in by an older one must sign in again.")
 
 
+@click.command("api-token", cls=Command)
+@BOOKS
+@click.argument("name")
+@click.option("--write", is_flag=True, help="It may also enter; else only read.")
+def api_token(books: str, name: str, write: bool) -> None:
+    """Make a token for a program called NAME, and print it: it is shown only now.
+
+    The program sends it with each call (Authorization: Bearer TOKEN) to /api/v1, which describes
+    itself at /api/v1/openapi.json. It is taken back on the page People.
+    """
+    from tierpole.errors import Fault, InputError
+    from tierpole.farm.measure import Label
+    from tierpole.office.people import people_of
+    from tierpole.records import open_store
+
+    if not Label().is_sound(name):
+        raise InputError("api-token", [Fault("api-token", "name", name, Label().allowed)])
+    with open_store(books) as store:
+        people = people_of(store)
+    click.echo(people.new_api_token(name, "write" if write else "read"))
+
+
 def _at(books: str) -> str:
     """Where the books are now, and what to do next; an address without its password."""
     shown = re.sub(r"//([^:@/]*):[^@/]*@", r"//\1@", books)

@@ -11,7 +11,7 @@ from datetime import date
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
-from tierpole.errors import Stopped, StoreError, TierpoleError
+from tierpole.errors import InputError, Stopped, StoreError, TierpoleError
 from tierpole.office.changes import news_between, what_changed
 from tierpole.office.entry import Desk
 from tierpole.office.kept import (
@@ -19,20 +19,21 @@ from tierpole.office.kept import (
     document_of,
     keep,
     kept_before,
-    kept_last,
     kept_plan,
     kept_plans,
+    mark_last,
 )
 from tierpole.office.ledger import Ledger
 from tierpole.office.office import Office, Settings
 from tierpole.office.people import people_of
 from tierpole.office.sources import season_of
-from tierpole.records import Store, seal, season_hash
+from tierpole.records import Store, read_season, seal, season_hash
 
 if TYPE_CHECKING:
     from tierpole.farm.books import KeptPlan
     from tierpole.season import Season
 
+PAUSE = 0.5  # seconds for which entries that come together are gathered
 EVERY = 60.0  # seconds after which it looks by itself: at midnight, and for other programs' entries
 
 
@@ -48,8 +49,8 @@ class FarmOffice(Office):
     ):
         self.store = store
         self._on = on
-        self._entries, season = self._now()
-        super().__init__(season, settings, tables)
+        self._entries = 0
+        super().__init__(self._season_to_begin_with(), settings, tables)
         self.desk = Desk(store, self.look)
         self.ledger = Ledger(store, self.desk)
         self.people = people_of(store)
@@ -75,13 +76,11 @@ class FarmOffice(Office):
     @property
     def mark(self) -> str:
         """The mark of the plan kept last; empty while there is none."""
-        last = kept_last(self.store)
-        return last.mark if last else ""
+        return mark_last(self.store)
 
     def changes_since(self, seen: str) -> tuple[str, ...]:
         """What the plan does otherwise than the one a reader saw (else the one before it)."""
-        last = kept_last(self.store)
-        return self._compared(seen, last.mark) if last else ()
+        return self._compared(seen, self.mark)
 
     def _compare(self, seen: str, mark: str) -> tuple[str, ...]:
         after = kept_plan(self.store, mark)
@@ -93,6 +92,13 @@ class FarmOffice(Office):
 
     # --- planning again ---------------------------------------------------------------------------
 
+    def _season_to_begin_with(self) -> Season:
+        """Books that contradict themselves must open all the same, else nobody could mend them."""
+        try:
+            return season_of(self.store, self._on)
+        except InputError:
+            return read_season(self.store, self._on)
+
     def _now(self) -> tuple[int, Season]:
         """How long the journal is, and the season by it."""
         return seal(self.store).seq, season_of(self.store, self._on)
@@ -101,7 +107,8 @@ class FarmOffice(Office):
         while not self._stop.is_set():
             self._call.clear()
             self._look_quietly()
-            self._call.wait(EVERY)
+            if self._call.wait(EVERY):
+                self._stop.wait(PAUSE)
 
     def _look_quietly(self) -> None:
         with suppress(Stopped):

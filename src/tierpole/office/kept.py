@@ -20,6 +20,7 @@ from tierpole.records import (
     Stored,
     Wanted,
     content_key,
+    latest,
     nouns,
     read_content,
     season_hash,
@@ -98,16 +99,28 @@ def kept_plans(store: Store, season: int) -> list[KeptPlan]:
 
 def kept_last(store: Store) -> Kept | None:
     """The plan kept last; None when there is none."""
-    found = nouns(store, Wanted("plan"))
-    return _read(store, found[-1]) if found else None
+    found = latest(store, "plan")
+    return _read(store, found) if found else None
+
+
+def mark_last(store: Store) -> str:
+    """The mark of the plan kept last; empty when there is none."""
+    found = latest(store, "plan")
+    return mark_of(found.noun) if found else ""
 
 
 def kept_before(store: Store, mark: str) -> Kept | None:
-    """The plan kept before the one of a mark."""
+    """The plan that readers who never said what they saw are told from.
+
+    It is the last of an earlier day than the plan of a mark, else the first of that day.
+    """
     found = nouns(store, Wanted("plan"))
-    marks = [mark_of(one.noun) for one in found]
-    number = marks.index(mark) if mark in marks else 0
-    return _read(store, found[number - 1]) if number else None
+    made_on = next((one.noun.made_on for one in found if mark_of(one.noun) == mark), None)
+    if made_on is None:
+        return None
+    earlier = [one for one in found if one.noun.made_on < made_on]
+    first = next(one for one in found if one.noun.made_on == made_on)
+    return _read(store, earlier[-1] if earlier else first)
 
 
 def kept_plan(store: Store, mark: str) -> Kept | None:

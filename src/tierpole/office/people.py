@@ -18,6 +18,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from enum import StrEnum
 from pathlib import Path
+from typing import Literal
 
 from argon2 import PasswordHasher
 from argon2.exceptions import Argon2Error, InvalidHashError
@@ -30,6 +31,7 @@ SHORTEST = 12  # signs of a passphrase
 LASTS = timedelta(days=60)  # a device that was not seen for so long is paired anew
 CODE_LASTS = timedelta(minutes=10)
 GUEST_LASTS = timedelta(days=14)
+Scope = Literal["read", "write"]
 SIGNS = "23456789ABCDEFGHJKMNPQRSTVWXYZ"  # none that is taken for another
 LANGUAGES = ("en", "es")
 
@@ -40,6 +42,8 @@ class Role(StrEnum):
     OWNER = "owner"
     CREW = "crew"
     GUEST = "guest"
+    READER = "program that reads"
+    WRITER = "program that reads and enters"
     NOBODY = "nobody"
 
 
@@ -51,7 +55,6 @@ class Person:
     role: Role
     language: str = "en"
     lot: str = ""
-    scope: str = ""
 
 
 NOBODY = Person("", Role.NOBODY)
@@ -86,7 +89,7 @@ class ApiToken(_Model):
 
     token: str
     name: str
-    scope: str
+    scope: Scope
 
 
 class _File(_Model):
@@ -206,8 +209,8 @@ class People:
         """The links that still lead somewhere."""
         return [one for one in self._file.guests if one.until > self._now()]
 
-    def new_api_token(self, name: str, scope: str) -> str:
-        """A token for a program, of the scope `read` or `write`."""
+    def new_api_token(self, name: str, scope: Scope) -> str:
+        """A token for a program, to read, or to read and enter."""
         token = secrets.token_urlsafe(32)
         with self._lock:
             self._file.tokens.append(ApiToken(token=_hash(token), name=name, scope=scope))
@@ -237,10 +240,12 @@ class People:
         return Person(found.name, Role.GUEST, lot=found.lot) if found and token else NOBODY
 
     def of_program(self, token: str) -> Person:
-        """Which program holds a token; it does what an owner may, as far as its scope goes."""
+        """Which program holds a token, and what it may do."""
         self._refresh()
         found = next((one for one in self.api_tokens() if one.token == _hash(token)), None)
-        return Person(found.name, Role.OWNER, scope=found.scope) if found and token else NOBODY
+        if found is None or not token:
+            return NOBODY
+        return Person(found.name, Role.WRITER if found.scope == "write" else Role.READER)
 
     def form_token(self, visit: str) -> str:
         """What a form must carry to come from a page that was shown to this browser."""

@@ -12,6 +12,8 @@ import time
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
 from enum import StrEnum
+from http import HTTPStatus
+from typing import Any
 from urllib.parse import urlsplit
 from uuid import uuid4
 
@@ -24,7 +26,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from tierpole.office.people import LOCAL, NOBODY, Limit, People, Person, Role
 
 O, C, G, N = Role.OWNER, Role.CREW, Role.GUEST, Role.NOBODY  # noqa: E741 - columns of the table
-EVERYBODY = frozenset(Role)
+R, W = Role.READER, Role.WRITER
+API = "/api/"
 
 # who may do what; what is not here is not there
 ACCESS: dict[tuple[str, str], frozenset[Role]] = {
@@ -47,9 +50,13 @@ ACCESS: dict[tuple[str, str], frozenset[Role]] = {
                 "GET /books/noun/{noun}/correct", "POST /books/noun/{noun}/correct",
                 "GET /content/{key}", "GET /people", "POST /people/code", "POST /people/guest",
                 "POST /people/away", "GET /certificates", "POST /certificates",
-                "POST /certificates/map", "GET /openapi.json", "GET /papers",
+                "POST /certificates/map", "GET /papers",
                 "GET /paper/{kind}.pdf", "GET /tables.xlsx", "GET /table/{name}.csv",
                 "GET /calendar.ics")),
+        ((R, W), ("GET /api/v1", "GET /api/v1/openapi.json", "GET /api/v1/{kind}",
+                  "GET /api/v1/{kind}/{noun}", "GET /api/v1/{kind}/{noun}/history")),
+        ((W,), ("POST /api/v1/{kind}", "PUT /api/v1/{kind}/{noun}",
+                "POST /api/v1/{kind}/{noun}/withdraw")),
     )
     for method, path in (route.split(" ", 1) for route in routes)
 }  # fmt: skip
@@ -96,7 +103,11 @@ class Gate:
     writes: Limit = field(default_factory=lambda: Limit(600, 60.0, time.monotonic))
 
     def person(self, request: Request) -> Person:
-        """Who asks."""
+        """Who asks. A program shows its token wherever it runs; pages on other sites have none."""
+        if request.url.path.startswith(API):
+            scheme, _, token = request.headers.get("authorization", "").partition(" ")
+            is_bearer = self.people is not None and scheme.lower() == "bearer"
+            return self.people.of_program(token) if self.people and is_bearer else NOBODY
         if not self.is_open or self.people is None:
             language = request.cookies.get("language", "en")
             return Person(LOCAL.name, LOCAL.role, language)
@@ -139,15 +150,15 @@ async def guard(request: Request, call_next: Callable[[Request], Awaitable[Respo
     """Let a request through, or say why not."""
     gate = gate_of(request)
     if not gate.host_is_ours(request) or not _is_from_here(request):
-        return JSONResponse({"error": "this address is not ours"}, 403)
+        return refused(request, 403, "This address is not ours, or the form is of another page.")
     visit = request.cookies.get(VISIT) or uuid4().hex
     person = gate.person(request)
     request.state.person, request.state.form_token = person, gate.form_token(visit)
     route, subject = route_of(request)
     verdict = decide(person, request.method, route, subject)
     is_write = verdict is Verdict.ALLOWED and request.method not in SAFE
-    if is_write and not gate.writes.allows(request.cookies.get(SESSION, visit)):
-        return JSONResponse({"error": "too many entries at once; wait a minute"}, 429)
+    if is_write and not gate.writes.allows(person.name + request.cookies.get(SESSION, visit)):
+        return refused(request, 429, "Too many entries at once. Wait a minute.")
     response = await _answer(verdict, request, call_next)
     if VISIT not in request.cookies and request.method in SAFE:
         response.set_cookie(VISIT, visit, max_age=31_536_000, httponly=True, samesite="strict")
@@ -160,12 +171,22 @@ async def _answer(
     if verdict is Verdict.SIGN_IN:
         if request.method in SAFE and "text/html" in request.headers.get("accept", ""):
             return RedirectResponse("/sign-in", 303)
-        return JSONResponse({"error": Verdict.SIGN_IN}, 401)
+        return refused(request, 401, "Sign in first.")
     if verdict is Verdict.FORBIDDEN:
         if request.state.person.role is C and request.url.path == "/":
             return RedirectResponse("/crew", 303)
-        return JSONResponse({"error": Verdict.FORBIDDEN}, 403)
+        return refused(request, 403, "That is for others.")
     return await call_next(request)
+
+
+def refused(request: Request, status: int, said: str, **more: Any) -> Response:
+    """A refusal: to a program as its standard has it (RFC 9457), else in plain JSON."""
+    if not request.url.path.startswith(API):
+        return JSONResponse({"error": said}, status)
+    told = {"type": "about:blank", "title": HTTPStatus(status).phrase, "status": status,
+            "detail": said, **more}  # fmt: skip
+    headers = {"WWW-Authenticate": "Bearer"} if status == 401 else None
+    return JSONResponse(told, status, headers, media_type="application/problem+json")
 
 
 def _is_from_here(request: Request) -> bool:

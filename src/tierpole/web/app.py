@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable
 
 from fastapi import APIRouter, FastAPI, Request
+from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
 
 from tierpole._version import __version__
-from tierpole.web import books, certificates, entry, papers, people
-from tierpole.web.access import BodyLimit, Gate, guard
+from tierpole.web import api, books, certificates, entry, papers, people
+from tierpole.web.access import API, BodyLimit, Gate, guard, refused
 from tierpole.web.asking import Asking, query_of
 from tierpole.web.files import add_files
 from tierpole.web.office import Office
@@ -32,20 +33,19 @@ CHARTS = ("/season", "/lot/", "/place/")
 def create_app(office: Office, gate: Gate | None = None) -> FastAPI:
     """The pages of one office as an ASGI application; `gate` says who may come in."""
     app = FastAPI(
-        title="Tierpole", version=__version__, docs_url=None, redoc_url=None,
-        description="A page's view model as JSON stands at the page's address with format=json.",
+        title="Tierpole", version=__version__, docs_url=None, redoc_url=None, openapi_url=None,
     )  # fmt: skip
     app.state.office = office
     app.state.gate = gate or Gate(office.people)
     add_files(app)
     app.state.routes = [*app.routes]  # what the door knows one by one
-    for router in (
-        pages, entry.routes, books.routes, people.routes, certificates.routes, papers.routes,
-    ):  # fmt: skip
+    parts = (entry, books, people, certificates, papers, api)
+    for router in (pages, *(part.routes for part in parts)):
         app.include_router(router)
         app.state.routes += router.routes
     app.add_exception_handler(HTTPException, _not_shown)
     app.add_exception_handler(500, _not_shown)
+    app.add_exception_handler(RequestValidationError, _not_understood)
     app.middleware("http")(guard)
     app.middleware("http")(_headers)
     app.add_middleware(BodyLimit)
@@ -69,11 +69,21 @@ async def _headers(
 async def _not_shown(request: Request, error: Exception) -> Response:
     status, said = 500, ""
     if isinstance(error, HTTPException):
-        status, said = error.status_code, error.detail if error.status_code != 404 else ""
+        status, said = error.status_code, error.detail
+    if request.url.path.startswith(API):
+        return refused(request, status, said)
+    said = "" if said == "Not Found" else said
     if not hasattr(request.state, "person"):  # something failed before anybody was asked
         return JSONResponse({"error": said or "failed"}, status)
     query = query_of(request, format=request.query_params.get("format", "html"))
     return error_page(query.asked, query.office, status, said)
+
+
+async def _not_understood(request: Request, error: Exception) -> Response:
+    """An address whose parts are not what they must be."""
+    faults = error.errors() if isinstance(error, RequestValidationError) else []
+    said = "; ".join(f"{one['loc'][-1]}: {one['msg']}" for one in faults)
+    return refused(request, 422, said)
 
 
 # --- routes -------------------------------------------------------------------------------------

@@ -5,15 +5,15 @@ from __future__ import annotations
 from uuid import UUID
 
 from fastapi import APIRouter
-from fastapi.responses import RedirectResponse, Response
+from fastapi.responses import FileResponse, RedirectResponse, Response
 from starlette.exceptions import HTTPException
 
 from tierpole.office.entry import FORMS, Asked, Form, RefusedError
 from tierpole.office.entry.desk import by_hand
-from tierpole.office.entry.fields import said
 from tierpole.office.entry.forms import form_named
 from tierpole.office.people import Role
 from tierpole.web.asking import Asking, Query, Sent
+from tierpole.web.files import STATIC
 
 routes = APIRouter()
 
@@ -55,7 +55,7 @@ def entered(query: Asking, entry: str) -> Response:
     found = query.desk.entered(uuid_of(entry))
     if not found:
         raise HTTPException(404)
-    told = [(one, said(one.noun, query.units) if one.noun else []) for one in found]
+    told = [(one, query.desk.told(one, query.units)) for one in found]
     is_taken_back = all(query.desk.is_taken_back(one) for one in found)
     return query.desk_page(
         "entered.html", entry=entry, told=told, is_taken_back=is_taken_back,
@@ -81,6 +81,12 @@ def crew(query: Asking) -> Response:
     query.desk  # noqa: B018
     week = query.office.view("week", query.units) if query.office.plan is not None else None
     return query.desk_page("crew.html", week=week, forms=FORMS)
+
+
+@routes.get("/offline.js")
+def offline() -> Response:
+    """The script that starts the entry pages without a signal; it must stand at the root."""
+    return FileResponse(STATIC / "offline.js", media_type="text/javascript")
 
 
 def _form(query: Query, key: str) -> Form:

@@ -125,7 +125,8 @@ def state_page(asked: Asked, office: Office) -> Response:
     if asked.as_json:
         return JSONResponse({"state": status.state, "message": status.message}, 503)
     response = _html(asked, "failed.html" if failed else "working.html", 503,
-                     farm=office.season.farm.name, status=status, wait=WAIT)  # fmt: skip
+                     farm=office.season.farm.name, status=status, wait=WAIT,
+                     has_books=office.desk is not None)  # fmt: skip
     if not failed:
         response.headers["Retry-After"] = str(WAIT)
     return response

@@ -14,7 +14,7 @@ from tierpole.charts import words
 from tierpole.errors import InputError, TierpoleError
 from tierpole.farm import Noun
 from tierpole.farm.books import SeasonYear
-from tierpole.office.entry.fields import AnswerError, Ask
+from tierpole.office.entry.fields import AnswerError, Ask, said
 from tierpole.office.entry.forms import Form, Values, Written, form_named
 from tierpole.office.entry.uploads import Upload, fault_of
 from tierpole.records import (
@@ -150,9 +150,9 @@ class Desk:
             noun = stored.noun
             if ask.list_of == "hanging":
                 sticks, day = words.counted(noun.sticks, "stick"), words.short_day(noun.hung_on)
-                yield str(stored.entry.of), f"{noun.lot}, {noun.place}: {sticks} of {day}"
+                yield str(stored.entry.id), f"{noun.lot}, {noun.place}: {sticks} of {day}"
             else:
-                yield (str(stored.entry.of) if ask.shape == "stored" else noun.name), noun.name
+                yield (str(stored.entry.id) if ask.shape == "stored" else noun.name), noun.name
 
     def _listed(self, kind: str) -> list[Stored]:
         """The nouns a list offers: of this season, and of sticks those that still hang."""
@@ -169,20 +169,24 @@ class Desk:
     ) -> Entered:
         """Write what a form was answered; raises `RefusedError` with the form when it cannot be."""
         values, faults = self._read(asked, uploads, system)
-        asked = replace(asked, options=self._options(asked.form), faults=faults)
         if faults:
-            raise RefusedError(asked)
+            raise self._refused(replace(asked, faults=faults))
         contents = [uploads[ask.key].data for ask in asked.form.asks if ask.key in uploads]
         try:
             changes = list(self._changes(asked, values, why))
             receipts = write_with(self.store, changes, contents, who)
         except InputError as error:
-            raise RefusedError(replace(asked, general=tuple(map(str, error.faults)))) from None
+            raise self._refused(replace(asked, general=tuple(map(str, error.faults)))) from None
         except ValidationError as error:
             said = tuple(str(one["msg"]) for one in error.errors())
-            raise RefusedError(replace(asked, general=said)) from None
-        self.look()
+            raise self._refused(replace(asked, general=said)) from None
+        if any(change.noun is not None and matters(change.noun) for change in changes):
+            self.look()
         return Entered(receipts)
+
+    def _refused(self, asked: Asked) -> RefusedError:
+        """A form to be shown again, with what its lists offer."""
+        return RefusedError(replace(asked, options=self._options(asked.form)))
 
     def _read(
         self, asked: Asked, uploads: Mapping[str, Upload], system: System
@@ -206,10 +210,10 @@ class Desk:
         value = ask.read(answers.get(ask.key, ""), system)
         if ask.shape != "stored" or value is None:
             return value
-        stored = standing(self.store, value)
-        if stored is None or stored.entry.kind != ask.list_of:
+        seen = entries_named(self.store, [value])
+        if not seen or seen[0].kind != ask.list_of or seen[0].noun is None:
             raise AnswerError(f"must be a {ask.list_of} in the books")
-        return stored
+        return Stored(seen[0], seen[0].seq)
 
     def _changes(self, asked: Asked, values: Values, why: str) -> Iterator[Change]:
         if asked.seen:
@@ -249,6 +253,15 @@ class Desk:
         """What a form wrote, by the id it bore."""
         return entries_named(self.store, [part_id(entry, number) for number in range(PARTS)])
 
+    def told(self, entry: Entry, system: System) -> list[tuple[str, str]]:
+        """What an entry says; of a correction its name and what it changes."""
+        pairs = said(entry.noun, system) if entry.noun else []
+        corrected = entries_named(self.store, entry.corrects) if entry.corrects else []
+        before = [pair for one in corrected if one.noun for pair in said(one.noun, system)]
+        changed = [pair for pair in pairs if pair not in before]
+        name = getattr(entry.noun, "name", "")
+        return ([("", name)] if name and corrected else []) + changed
+
     def is_taken_back(self, entry: Entry) -> bool:
         """Whether an entry is not what stands any more, because it was taken back."""
         return bool(entries_named(self.store, [uuid5(entry.id, UNDONE)]))
@@ -269,6 +282,11 @@ class Desk:
             before, entry.of, (entry.id,), UNDONE, self.kept_day, entry.season,
             uuid5(entry.id, UNDONE),
         )  # fmt: skip
+
+
+def matters(noun: Noun) -> bool:
+    """Whether a plan is made from nouns of this kind."""
+    return bool(kind_of(noun).table)
 
 
 def part_id(entry: UUID, number: int) -> UUID:

@@ -38,7 +38,8 @@ class Ask:
 
     `keeps` marks what the form offers again from the last entry; `measure` is the kind of quantity,
     `choices` what a list offers; `list_of` names the nouns of the books that a list is made of.
-    The answer to a "stored" question is such a noun itself, by its id.
+    The answer to a "stored" question is the entry of such a noun that was seen, so that a form
+    sent late does not hide what somebody else said of it meanwhile.
     """
 
     key: str
@@ -133,7 +134,7 @@ def ask_of(noun: type[Noun], key: str, label: str = "", **said: Any) -> Ask:
 def _label(key: str) -> str:
     """A field's name as words."""
     said = key.replace("_", " ").capitalize()
-    return said.replace("cbd", "CBD").replace("Cbd", "CBD").replace("thc", "THC")
+    return re.sub("cbd|thc", lambda found: found[0].upper(), said, flags=re.IGNORECASE)
 
 
 def _rules(metadata: list[Any], kind: Any) -> Iterator[Any]:

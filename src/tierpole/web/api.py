@@ -1,0 +1,162 @@
+"""The JSON interface: every kind of noun, by a token; its description stands beside it."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Annotated, Any
+from uuid import UUID, uuid4, uuid5
+
+from fastapi import APIRouter, Depends, Query, Request
+from fastapi.responses import JSONResponse, Response
+from pydantic import ValidationError
+from starlette.exceptions import HTTPException
+
+from tierpole.errors import InputError
+from tierpole.office.interface import (
+    BASE,
+    MOST,
+    Interface,
+    Said,
+    described,
+    is_written_by_programs,
+    told_receipt,
+)
+from tierpole.records import KINDS, Kind, Receipt, Wanted
+from tierpole.web.access import refused
+
+routes = APIRouter(prefix=BASE)
+KEYS = UUID("0b8b1a0e-7d53-5f0c-8a44-3f2c52a0d7aa")  # ours, to make ids of other keys
+
+
+def _interface(request: Request) -> Interface:
+    desk = request.app.state.office.desk
+    if desk is None:
+        raise HTTPException(404, "A scenario keeps no books.")
+    return Interface(desk.store, desk.look)
+
+
+async def _said(request: Request) -> Said:
+    """What was sent; what is no such JSON is refused."""
+    try:
+        return Said.model_validate_json(await request.body())
+    except ValidationError as error:
+        one = error.errors()[0]
+        where = ".".join(map(str, one["loc"])) or "the body"
+        raise HTTPException(422, f"{where}: {one['msg']}") from None
+
+
+def _kind(request: Request, kind: str) -> Kind:
+    found = _interface(request).kind(kind)
+    if found is None:
+        raise HTTPException(404, f"There is no kind {kind[:40]!r}.")
+    return found
+
+
+def _written_kind(kind: Annotated[Kind, Depends(_kind)]) -> Kind:
+    if not is_written_by_programs(kind):
+        raise HTTPException(405, "Only Tierpole itself writes these.")
+    return kind
+
+
+def _entry(request: Request) -> UUID:
+    """The entry's id: the caller's key, so that a call sent again writes nothing twice."""
+    key = request.headers.get("idempotency-key", "")
+    try:
+        return UUID(key) if key else uuid4()
+    except ValueError:
+        return uuid5(KEYS, f"{request.state.person.name}/{key}")
+
+
+Books = Annotated[Interface, Depends(_interface)]
+OfKind = Annotated[Kind, Depends(_kind)]
+Writable = Annotated[Kind, Depends(_written_kind)]
+Body = Annotated[Said, Depends(_said)]
+Entry = Annotated[UUID, Depends(_entry)]
+
+
+@routes.get("")
+def kinds() -> dict[str, Any]:
+    """The kinds of nouns, and where the description stands."""
+    paths = {kind.name: f"{BASE}/{kind.name}" for kind in KINDS}
+    return {"kinds": paths, "openapi": f"{BASE}/openapi.json"}
+
+
+@routes.get("/openapi.json")
+def description() -> dict[str, Any]:
+    """The interface in the words of OpenAPI."""
+    return described()
+
+
+@routes.get("/{kind}")
+def page(
+    books: Books, kind: OfKind, season: int | None = None, lot: str | None = None,
+    place: str | None = None, since: date | None = None, until: date | None = None,
+    cursor: Annotated[str, Query(pattern=r"^[0-9]{1,18}$")] = "0",
+    limit: Annotated[int, Query(ge=1, le=MOST)] = 100,
+) -> dict[str, Any]:  # fmt: skip
+    """Nouns of a kind as they stand, oldest first, a page at a time."""
+    if season is not None and not 0 <= season < 10_000:
+        raise HTTPException(422, "season: a year")
+    return books.page(
+        Wanted(kind.name, season, lot, place, since=since, until=until, after=int(cursor),
+               limit=limit)
+    )  # fmt: skip
+
+
+@routes.post("/{kind}")
+def add(request: Request, books: Books, kind: Writable, said: Body, entry: Entry) -> Response:
+    """Write a new noun."""
+    return _answer(request, lambda who: books.add(kind, said, entry, who))
+
+
+@routes.get("/{kind}/{noun}")
+def one(books: Books, kind: OfKind, noun: UUID) -> dict[str, Any]:
+    """A noun as it stands."""
+    found = books.one(kind, noun)
+    if found is None:
+        raise HTTPException(404, "There is none, or it was withdrawn.")
+    return found
+
+
+@routes.get("/{kind}/{noun}/history")
+def past(books: Books, kind: OfKind, noun: UUID) -> list[dict[str, Any]]:
+    """Every entry of a noun, oldest first."""
+    found = books.history(kind, noun)
+    if not found:
+        raise HTTPException(404, "There is none.")
+    return found
+
+
+@routes.put("/{kind}/{noun}")
+def correct(
+    request: Request, books: Books, kind: Writable, noun: UUID, said: Body, entry: Entry
+) -> Response:
+    """Correct a noun as it was seen; if somebody else did before, both are kept."""
+    if books.one(kind, noun) is None:
+        raise HTTPException(404, "There is none, or it was withdrawn.")
+    return _answer(request, lambda who: books.correct(kind, noun, said, entry, who))
+
+
+@routes.post("/{kind}/{noun}/withdraw")
+def withdraw(
+    request: Request, books: Books, kind: Writable, noun: UUID, said: Body, entry: Entry
+) -> Response:
+    """Withdraw a noun as it was seen."""
+    if not books.history(kind, noun):
+        raise HTTPException(404, "There is none.")
+    return _answer(request, lambda who: books.withdraw(noun, said, entry, who))
+
+
+def _answer(request: Request, make: Any) -> Response:
+    """A receipt, or everything that was wrong."""
+    try:
+        receipt: Receipt = make(request.state.person.name)
+    except InputError as error:
+        faults = [
+            {"place": one.place, "field": one.field, "value": one.value and str(one.value),
+             "allowed": one.allowed}
+            for one in error.faults
+        ]  # fmt: skip
+        detail = " ".join(map(str, error.faults))
+        return refused(request, 422, detail, faults=faults)
+    return JSONResponse(told_receipt(receipt), 201 if receipt.is_new else 200)
