@@ -126,7 +126,7 @@ def _rule(check: Callable[..., Any]) -> str:
 def with_help(text: str) -> str:
     """The page of commands with the help of each command as it is now."""
     return re.sub(
-        r"(<!-- help: (\w+) -->\n).*?(<!-- end -->)",
+        r"(<!-- help: ([\w-]+) -->\n).*?(<!-- end -->)",
         lambda found: f"{found[1]}\n```text\n{help_of(found[2])}\n```\n\n{found[3]}",
         text,
         flags=re.DOTALL,
