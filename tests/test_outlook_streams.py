@@ -114,9 +114,8 @@ def test_progress_rises_and_may_stop():
     shares = [share for _, share in heard]
     assert shares == sorted(shares)
     assert (shares[0], shares[-1]) == (0.0, 1.0)
-    assert {"weather and potency", "field", "drying table", "law and money"} <= {
-        step for step, _ in heard
-    }
+    named = {"weather and potency", "field", "drying table", "law and money"}
+    assert named <= {step for step, _ in heard}
 
     def stop(step, share):
         if step == "drying table":
