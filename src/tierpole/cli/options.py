@@ -30,8 +30,8 @@ DRAWS = click.option(
     help="How many possible seasons to look at.",
 )
 SECONDS = click.option(
-    "--seconds", type=click.IntRange(1, 3600), default=8, show_default=True,
-    help="Time to solve in each round of planning and drying; at most three rounds.",
+    "--seconds", type=click.IntRange(1, 3600), default=5, show_default=True,
+    help="Time to solve in each round of planning and drying; at most five rounds.",
 )  # fmt: skip
 UNITS = click.option(
     "--units", type=click.Choice(["us", "metric"]), default="us", show_default=True,

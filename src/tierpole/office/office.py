@@ -51,7 +51,7 @@ class Settings:
 
     draws: int = 500
     seed: int = 1
-    seconds: float = 8.0
+    seconds: float = 5.0
     system: System = "us"
 
 

@@ -206,7 +206,7 @@ def _hanging(
         hanging=hanging,
         tiers=tuple(int(tier) + 1 for tier in np.flatnonzero(share > 0)),
         moisture=wet,
-        mould=joined.mould_chance[:, number].transpose(0, 2, 1),
+        mould=np.fmax.accumulate(joined.mould_chance[:, number].transpose(0, 2, 1), axis=1),
         dry_day=season.index(hanging.hung_on) + days,
         measured=tuple(
             (one.hour + found.origin, one.moisture)

@@ -46,7 +46,7 @@ from tierpole.rulebook import rule_changes, rulebook_on
 from tierpole.season import DAYS, Season
 
 Array = np.ndarray
-SETTLED_SHARE = 0.005  # of the money decided on, below which two rounds are the same
+SETTLED_SHARE = 0.005  # of the money decided on, by which a plan may come out otherwise
 MOST_CHANGES = 5  # shown; each takes two searches
 
 
@@ -65,12 +65,12 @@ class Settled:
         """Mean dollars over the draws, re-simulated."""
         return self.report.resimulated
 
-    def is_close_to(self, before: float | None) -> bool:
-        """True when the money the plan decides on hardly changed since the round before."""
-        if before is None:
-            return False
+    @property
+    def holds(self) -> bool:
+        """True when all found room and the money the plan decides on came out as planned."""
         decided = self.value - float(self.valuation.pieces["fixed"].mean())
-        return abs(self.value - before) < SETTLED_SHARE * abs(decided)
+        off = abs(self.value - self.report.planned)
+        return not self.report.no_room and off < SETTLED_SHARE * abs(decided)
 
 
 def assemble(

@@ -18,8 +18,7 @@ from tierpole.plan.value import revalue
 from tierpole.progress import Tick, part_of, silent
 from tierpole.season import Season
 
-MOST_ROUNDS = 3
-SETTLED_DAYS = 1  # no hanging moves by more
+MOST_ROUNDS = 5
 
 
 def make_plan(
@@ -34,7 +33,7 @@ def make_plan(
     """The plan for what is left of a season, with its reasons.
 
     Plans, re-simulates the drying of exactly what it chose to hang, keeps what then finds room, and
-    plans again, at most three times; the best schedule by its re-simulated value is kept. When
+    plans again, at most five times; the best schedule by its re-simulated value is kept. When
     `tick` raises `Stopped`, the error carries the best plan so far. `explain=False` leaves out
     reasons, what more room or hours are worth, and the rules of thumb. With the `forecast` that the
     outlook was made of, the plan also says what each certificate changed and what one more test is
@@ -67,17 +66,16 @@ class _Work:
         self.best: Settled | None = None
 
     def plan(self) -> None:
-        """Plan and re-simulate until nothing moves, at most three times."""
-        drying, before = usual_drying(self.outlook), None
+        """Plan and re-simulate until the plan holds as it was made, at most five times."""
+        drying = usual_drying(self.outlook)
         for number in range(1, MOST_ROUNDS + 1):
             found = self._one_round(number, drying)
             self.rounds.append(found.report)
             if self.best is None or found.value > self.best.value:
                 self.best = found
-            settled = found.report.largest_move <= SETTLED_DAYS or found.is_close_to(before)
-            if settled and not found.report.no_room:
+            if found.holds:
                 return
-            drying, before = found.drying, found.value
+            drying = found.drying
 
     def _one_round(self, number: int, drying: Drying) -> Settled:
         start, end = (0.7 * share / MOST_ROUNDS for share in (number - 1, number))
