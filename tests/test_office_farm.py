@@ -6,12 +6,15 @@ import threading
 from datetime import date
 
 import httpx
+import pypdfium2
 import pytest
 
 import synthetic
-from books_office import Quick, quick_office
+from books_office import Quick, quick_office, written
 from page_server import served
+from tierpole.documents import Order
 from tierpole.farm import Cut, Place, Sample, Test, TestKind
+from tierpole.farm.books import Licence
 from tierpole.office.changes import News, what_changed
 from tierpole.office.kept import document_of, kept_plan, kept_plans, mark_of
 from tierpole.records import Change, Wanted, entries, nouns, open_store, season_hash, write
@@ -171,3 +174,24 @@ def _until(true):
             return
         waiting.wait(0.01)
     pytest.fail("waited in vain")
+
+
+def test_papers_print_what_the_books_hold(tmp_path):
+    """A licence entered stands in the packet and in the calendar, with the proof of the chain."""
+    licence = Licence(
+        name="Hemp cultivation", number="H-4711", authority="State department",
+        valid_from="2026-03-01", expires_on="2026-12-15",
+    )  # fmt: skip
+    with quick_office(tmp_path) as office:
+        write(office.store, [Change(licence)], who="Ann")
+        filed = office.filed()
+        assert [one.number for one in filed.licences] == ["H-4711"]
+        assert filed.proof is not None
+        assert filed.proof.is_unbroken
+        assert filed.proof.entries >= written(office)
+        paper = office.paper("packet", Order(of="6 South bottom"))
+        document = pypdfium2.PdfDocument(paper.pdf)
+        text = " ".join(page.get_textpage().get_text_range() for page in document)
+        assert "H-4711" in text
+        assert "scenario file" not in text
+        assert "20261215" in office.calendar()

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from tierpole.errors import InputError, Stopped, StoreError, TierpoleError
 from tierpole.office.changes import news_between, what_changed
 from tierpole.office.entry import Desk
+from tierpole.office.filed import filed_in
 from tierpole.office.kept import (
     Kept,
     document_of,
@@ -30,6 +31,7 @@ from tierpole.office.sources import season_of
 from tierpole.records import Store, read_season, seal, season_hash
 
 if TYPE_CHECKING:
+    from tierpole.documents import Filed
     from tierpole.farm.books import KeptPlan
     from tierpole.season import Season
 
@@ -89,6 +91,10 @@ class FarmOffice(Office):
             return ()
         entered = news_between(self.store, before.document, after.document)
         return what_changed(before.document, after.document, entered)
+
+    def filed(self) -> Filed:
+        """Licences, custody, bags and the rest, and the proof that nothing was altered."""
+        return filed_in(self.store, self.season.year)
 
     # --- planning again ---------------------------------------------------------------------------
 

@@ -24,7 +24,7 @@ from tierpole.units import System
 if TYPE_CHECKING:
     import xarray as xr
 
-    from tierpole.documents import Order, Paper, Sheet
+    from tierpole.documents import Filed, Order, Paper, Sheet
     from tierpole.farm.books import KeptPlan
     from tierpole.office.entry import Desk
     from tierpole.office.kept import Kept
@@ -194,14 +194,14 @@ class Office:
         from tierpole.documents import make_paper
 
         season, outlook, plan = self._planned()
-        return make_paper(kind, season, outlook, plan, order)
+        return make_paper(kind, season, outlook, plan, replace(order, filed=self.filed()))
 
     def calendar(self) -> str:
         """The days to keep as an iCalendar file."""
         from tierpole.documents import calendar, deadlines
 
         season, _, plan = self._planned()
-        return calendar(season.farm.name, season.on, deadlines(season, plan))
+        return calendar(season.farm.name, season.on, deadlines(season, plan, self.filed()))
 
     def tables(self) -> tuple[Sheet, ...]:
         """The tables behind the papers."""
@@ -209,6 +209,12 @@ class Office:
 
         season, _, plan = self._planned()
         return sheets(season, plan)
+
+    def filed(self) -> Filed:
+        """What the books hold beside the season; nothing where the farm is a file."""
+        from tierpole.documents import Filed
+
+        return Filed()
 
     def _planned(self) -> tuple[Season, xr.Dataset, Plan]:
         made = self._made
