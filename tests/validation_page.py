@@ -21,6 +21,9 @@ Made by `{WRITE}`; not written by hand. Each line is a test that holds the code 
 something outside it: a published number, another program, a law of physics or of order (names
 ending in `_limits`), or data simulated from a known truth (`_simulated`). A number of cases stands
 where one test runs over many. All other tests guard behaviour and are not listed.
+
+How good the potency forecast is on simulated farms, at full size and with pictures, stands in
+[validation/forecast.md](validation/forecast.md).
 """
 
 
