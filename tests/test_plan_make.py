@@ -265,3 +265,15 @@ def test_sticks_wait_for_room_and_are_left_at_last():
     slow = kept(replace(problem, hold_days=np.full((1, 6), 9)), schedule)
     assert slow.sticks[0, :, 0].tolist() == [0, 10, 0, 0, 0, 0]
     assert slow.left.tolist() == [10]
+
+
+def test_the_buyers_test_is_of_what_is_cut():
+    """Chances of the sample days nearest to each cut, by sticks, in plain loops."""
+    days = [d.astype("datetime64[D]").item() for d in outlook()["sample_day"].values]
+    for lot in (lot for lot in plan().lots if lot.cuts):
+        chances = outlook()["p_buyer_pass"].sel(lot=lot.lot).values.mean(axis=0)
+        total = 0.0
+        for cut in lot.cuts:
+            nearest = min(range(len(days)), key=lambda n: abs((days[n] - cut.day).days))
+            total += cut.sticks * chances[nearest]
+        assert lot.p_buyer_pass == pytest.approx(total / sum(cut.sticks for cut in lot.cuts))

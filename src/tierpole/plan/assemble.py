@@ -167,7 +167,7 @@ def _lot_plan(
         sample_on=sample_on if option != NO_SAMPLE else None,
         window=(window.first, window.last) if window else None,
         p_pass=_chance(harvest, "p_pass", lot, option),
-        p_buyer_pass=_chance(harvest, "p_buyer_pass", lot, option),
+        p_buyer_pass=_buyer_passes(harvest, schedule, lot),
         cuts=tuple(_cuts(harvest, schedule, lot)),
         sticks_left=int(schedule.left[lot]),
         money=summarise(valuation.by_lot[:, lot]),
@@ -195,6 +195,22 @@ def _chance(harvest: Harvest, name: str, lot: int, option: int) -> float | None:
     if day not in days:
         return None
     return float(harvest.outlook[name].values[:, lot, days.index(day)].mean())
+
+
+def _buyer_passes(harvest: Harvest, schedule: Schedule, lot: int) -> float | None:
+    """Mean chance that a buyer's test of what is cut passes; it ripens on after its sample.
+
+    Chances are on file for the days on which a sample could be taken: of each cut day the nearest.
+    """
+    sticks = schedule.sticks[lot].sum(axis=1)
+    option = int(schedule.sample[lot])
+    if not sticks.any() or not harvest.outlook["sample_day"].size:
+        return _chance(harvest, "p_buyer_pass", lot, option)
+    chances = harvest.outlook["p_buyer_pass"].values[:, lot].mean(axis=0)
+    days = harvest.outlook["sample_day"].values.astype("datetime64[D]").astype(int)
+    cut = _days(harvest)[sticks > 0].astype(int)
+    nearest = np.abs(days[:, None] - cut).argmin(axis=0)
+    return float(np.average(chances[nearest], weights=sticks[sticks > 0]))
 
 
 def _fail_path(harvest: Harvest, lot: int, option: int) -> str:

@@ -48,7 +48,8 @@ STEPS: dict[str, Step] = {
         ("p_pass", "thc", "flower_day")),
     "p_buyer_pass": Step(
         "Chance that the buyer's test passes", "The mean over all seasons of the chance that dry "
-        "trimmed flower tests legal without the laboratory's uncertainty.", "LotPlan.p_buyer_pass",
+        "trimmed flower of the days it is cut tests legal without the laboratory's "
+        "uncertainty.", "LotPlan.p_buyer_pass",
         ("p_buyer_pass", "thc")),
     "thc": Step("Total THC today", "The middle and the 10–90 % band of the seasons drawn, after "
                 "the tests that are in.", "Outlook thc", ("thc", "flower_day")),
