@@ -75,7 +75,7 @@ def cut(page, sticks):
 
 def wait_for(true):
     waiting = threading.Event()
-    for _ in range(1500):
+    for _ in range(3000):
         if true():
             return
         waiting.wait(0.02)
