@@ -36,6 +36,7 @@ from tierpole import moist_air  # noqa: E402
 from tierpole.barn.running import SUB_STEPS  # noqa: E402
 from tierpole.barn.warm import compile_kernel  # noqa: E402
 from tierpole.outlook import make_outlook  # noqa: E402
+from tierpole.outlook.curing import outside_air  # noqa: E402
 from tierpole.scenario import demo_path, read_scenario  # noqa: E402
 from tierpole.season import Season  # noqa: E402
 from tierpole.units import ACRE  # noqa: E402
@@ -108,12 +109,25 @@ def money_of(drawing: Drawn, draw: int, days: int) -> None:
             reference.stick_passed(one, season, lot, 0.3, 0.06, 0.1, 0.05)
 
 
+def hours_of(drawing: Drawn, draw: int) -> list[tuple[float, ...]]:
+    """The hours of a draw as the reference's barn wants them, wind, sun and sky beside the air."""
+    air = outside_air(drawing.season, drawing.sky)
+    row = drawing.sky.row[draw]
+    return [
+        (warm, humidity, *rest)
+        for (warm, humidity, _), *rest in zip(
+            reference.sky(drawing.of(draw, 0)), air.wind[row], air.sun[row], air.sky[row],
+            strict=True,
+        )
+    ]  # fmt: skip
+
+
 def hang(drawing: Drawn, outlook: xr.Dataset) -> None:
     """Hangings spread over draws, places, days and loads."""
     season = drawing.season
     pressure = float(moist_air.station_pressure(season.farm.elevation))
     rng = np.random.default_rng(SEED)
-    skies = {draw: reference.sky(drawing.of(draw, 0)) for draw in range(SUBSET)}
+    skies = {draw: hours_of(drawing, draw) for draw in range(SUBSET)}
     first = season.index(outlook["cut_day"].values[0].astype("M8[D]").item())
     for number in range(HANGINGS):
         draw, place = number % SUBSET, number % len(season.places)
@@ -133,7 +147,7 @@ def slow(season: Season) -> dict[str, float]:
     field = seconds(lambda: [field_of(drawing, draw) for draw in range(SUBSET)]) / SUBSET
     money = seconds(lambda: [money_of(drawing, draw, days) for draw in range(SUBSET)]) / SUBSET
     # the skies of the subset are part of the field's time already
-    again = seconds(lambda: [reference.sky(drawing.of(draw, 0)) for draw in range(SUBSET)])
+    again = seconds(lambda: [hours_of(drawing, draw) for draw in range(SUBSET)])
     hanging = (seconds(lambda: hang(drawing, outlook)) - again) / HANGINGS
     each = len(season.places) * days * loads * hanging
     return {
