@@ -19,10 +19,12 @@ import zxingcpp
 import synthetic
 from tierpole.barn.geometry import place_capacity
 from tierpole.charts import words
+from tierpole.charts.lots import potency
 from tierpole.charts.reading import as_dates
-from tierpole.documents import LANGUAGES, PAPERS, Filed, Order, Proof, make_paper, scan_path
+from tierpole.documents import LANGUAGES, PAPERS, Filed, Order, Proof, make_paper, scan_path, sheets
 from tierpole.documents.crew_sheet import CAUTIONS, crew_sheet, crew_words
 from tierpole.documents.expected import expected
+from tierpole.documents.grids import certificate_grid
 from tierpole.documents.hanging_map import hanging_map
 from tierpole.documents.lender_summary import lender_summary
 from tierpole.documents.lot_packet import lot_packet
@@ -244,6 +246,28 @@ def test_tiers_limits(place):
         taken += sum(b.sticks for b in day.taken)
         assert start + hung - taken == hanging
     assert [day.day for day in days] == as_dates(load.days)
+
+
+def test_tiers_limits_kept_free():
+    """A hot top and a damp bottom that are kept free, and runs of an aisle, get no stick."""
+    place = SEASON.places[0]
+    free = place.model_copy(update={"is_top_free": True, "is_bottom_free": True, "aisle_runs": 1})
+    assert place.tiers > 2
+    rooms = tier_room(free)
+    assert set(rooms) == set(range(2, place.tiers))
+    assert sum(rooms.values()) == place_capacity(free) < place_capacity(place)
+
+
+def test_what_stayed_under_its_limit_is_not_printed_as_found():
+    """A certificate that found no THC above 0.05 % says so on papers, in tables and on charts."""
+    under = SEASON.tests[0].model_copy(update={"total_thc": 0.0005, "thc_below": True})
+    season = replace(SEASON, tests=(under,))
+    grid = certificate_grid(season, under.lot)
+    assert grid.rows[0][5] == "under 0.05 %"
+    table = next(sheet for sheet in sheets(season, PLAN) if sheet.name == "Certificates")
+    assert table.rows[0][8] == "total THC"
+    chart = potency(season, OUTLOOK, PLAN, under.lot)
+    assert chart.table.rows[-1][2] == "under 0.05 %"
 
 
 def test_tiers_limits_order():

@@ -184,7 +184,7 @@ def test_papers_print_what_the_books_hold(tmp_path):
     )  # fmt: skip
     with quick_office(tmp_path) as office:
         write(office.store, [Change(licence)], who="Ann")
-        filed = office.filed()
+        filed = office.filed(is_proven=True)
         assert [one.number for one in filed.licences] == ["H-4711"]
         assert filed.proof is not None
         assert filed.proof.is_unbroken

@@ -23,6 +23,7 @@ from tierpole.outlook.summary import seasons_of_twenty
 from tierpole.outlook.watch import watch
 from tierpole.plan.harvest import window_of
 from tierpole.rulebook import rulebook_on
+from tierpole.units import ACRE
 
 SEASON, OUTLOOK, PLAN = synthetic.season(), synthetic.outlook(), synthetic.plan()
 PAGES = {
@@ -556,3 +557,15 @@ def test_why_limits_assumed_value():
     page = _view("why_value", "compliance.chance:trimming")
     assert page.sentence.startswith("This value is assumed: ")
     assert why.STEPS.keys() >= {number.why.split("/")[1] for number in _numbers(_week())}
+
+
+def test_place_limits_acres():
+    """Full, a place holds its sticks' plants; 420 sticks of 5 are 2,100 plants, as in the notes."""
+    view = _view("place", "Frame", "us")
+    (said,) = [note for note in view.notes if note.startswith("Full, it holds")]
+    lots = SEASON.lots
+    plants = [420 * lot.plants_per_stick for lot in lots]
+    acres = [420 / SEASON.sticks_total(lot) * lot.area / ACRE for lot in lots]
+    assert f"{min(plants):,}" in said
+    assert float(said.split("those of ")[1].split()[0]) == pytest.approx(min(acres), abs=0.006)
+    assert said.endswith("by lot.")

@@ -28,14 +28,6 @@ COEFFICIENTS = Table(
             "activity_most", 0.65, "share", Mark.PUBLISHED,
             "ASTM D8197-21, as above; several states' rules cap it there",
         ),
-        Value(
-            "case_least", 0.12, "share wet basis", Mark.INFERENCE,
-            "driest at which flower is pliable; drier it shatters when handled",
-        ),
-        Value(
-            "case_most", 0.15, "share wet basis", Mark.INFERENCE,
-            "wettest at which it may be stripped and finished elsewhere within a day or two",
-        ),
         Value("case_chance", 0.5, "share", Mark.INFERENCE, "of draws in case, to name the hours"),
         Value("store", 15.0, "°C", Mark.INFERENCE, "temperature of a store in autumn"),
     ),
@@ -87,12 +79,6 @@ def keeps(activity: ArrayLike) -> NDArray[np.bool_]:
     return (share >= _C["activity_least"]) & (share <= _C["activity_most"])
 
 
-def is_in_case(moisture_wet_basis: ArrayLike) -> NDArray[np.bool_]:
-    """True where flower may be handled: pliable, and dry enough to be stripped."""
-    share = np.asarray(moisture_wet_basis, dtype=float)
-    return (share >= _C["case_least"]) & (share <= _C["case_most"])
-
-
 def case_windows(first_hour: int, moisture_wet_basis: Array) -> Iterator[Window]:
     """Stretches of hours in which flower is in case in at least half of the draws.
 
@@ -101,12 +87,9 @@ def case_windows(first_hour: int, moisture_wet_basis: Array) -> Iterator[Window]
     first_hour : of the season, of the first column [h]
     moisture_wet_basis : of the flower [share], [draw, hour]; NaN while it does not hang
     """
-    chance = is_in_case(moisture_wet_basis).mean(axis=0)
-    likely = np.concatenate(([False], chance >= _C["case_chance"], [False]))
-    edges = np.flatnonzero(np.diff(likely.astype(np.int8)))
-    for start, end in zip(edges[::2], edges[1::2], strict=True):
-        best = float(chance[start:end].max())
-        yield Window(first_hour + int(start), first_hour + int(end) - 1, best)
+    chance = targets.in_case_chance(targets.dry_basis(moisture_wet_basis))
+    for start, end in targets.in_case_windows(chance, _C["case_chance"]):
+        yield Window(first_hour + start, first_hour + end - 1, float(chance[start:end].max()))
 
 
 def brittle_chance(moisture_wet_basis: ArrayLike) -> Array:

@@ -101,6 +101,12 @@ def _result(test: Test, analyte: Analyte) -> float | None:
     return test.total_thc if analyte == "thc" else test.total_cbd
 
 
+def _read(test: Test, analyte: Analyte) -> str:
+    """What a test reads, or the limit that it stayed under."""
+    is_below = test.thc_below if analyte == "thc" else test.cbd_below
+    return f"{'under ' if is_below else ''}{100 * (_result(test, analyte) or 0):.3g} %"
+
+
 def _bar(laboratory: Laboratory, test: Test, analyte: Analyte) -> tuple[float, float]:
     """Where 8 of 10 results of other laboratories on the same tops would fall [%]."""
     result = 100 * (_result(test, analyte) or 0.0)
@@ -142,7 +148,7 @@ def _test_layers(
         shape = "triangle-up" if test.kind is TestKind.OFFICIAL else "circle"
         rows.append({"day": test.sampled_on, "value": value, "bar": low, "top": high,
                      "shape": shape, "side": "left" if test.sampled_on < quarter else "right",
-                     "says": f"{test.kind} {value:.3g} %"})  # fmt: skip
+                     "says": f"{test.kind} {_read(test, analyte)}"})  # fmt: skip
     base = layer(rows)
     shape = alt.Shape("shape:N", scale=None)
     return [
@@ -185,7 +191,7 @@ def _potency_table(analyte: Analyte, rows: list[Row], tests: list[Test]) -> Tabl
         (
             f"{words.day(t.sampled_on)}, {t.kind}",
             "",
-            f"{100 * (_result(t, analyte) or 0):.3g} %",
+            _read(t, analyte),
             "",
         )
         for t in tests

@@ -7,18 +7,15 @@ from collections.abc import Iterable
 from datetime import date
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, Field
 
 from tierpole._version import __version__
 from tierpole.errors import InputError, TierpoleError
+from tierpole.office.document import Document
 from tierpole.scenario import Assumed, Checked
 
 
-class _Document(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class ProblemDocument(_Document):
+class ProblemDocument(Document):
     """One thing wrong in a file."""
 
     place: str = Field(description="table, row counted from 1 with its name, line")
@@ -29,7 +26,7 @@ class ProblemDocument(_Document):
     text: str = Field(description="all of it as one sentence")
 
 
-class ErrorDocument(_Document):
+class ErrorDocument(Document):
     """Why there is no plan; printed instead of one."""
 
     format: Literal["tierpole-error-1"] = "tierpole-error-1"
@@ -41,7 +38,7 @@ class ErrorDocument(_Document):
     problems: list[ProblemDocument]
 
 
-class AssumedDocument(_Document):
+class AssumedDocument(Document):
     """Something a file leaves out, and what is taken instead."""
 
     table: str
@@ -50,7 +47,7 @@ class AssumedDocument(_Document):
     taken: str
 
 
-class CheckDocument(_Document):
+class CheckDocument(Document):
     """A scenario without fault."""
 
     format: Literal["tierpole-check-1"] = "tierpole-check-1"

@@ -11,21 +11,19 @@ from tierpole.charts.ground import has_test, is_counted
 from tierpole.charts.reading import limit_of
 from tierpole.compliance import LotState
 from tierpole.documents.expected import Expected, expected
-from tierpole.documents.filed import Filed
+from tierpole.documents.grids import certificate_grid, panel_grid
 from tierpole.documents.parts import (
     Cell,
     Grid,
     Order,
     Said,
     chosen,
-    full_day,
     head,
     percent,
     warnings,
 )
 from tierpole.documents.typeset import Draft, file_name
 from tierpole.farm import Lot
-from tierpole.farm.books import Panel
 from tierpole.plan.result import LotPlan, Plan
 from tierpole.season import Season
 from tierpole.units import System, show
@@ -84,41 +82,6 @@ def _facts(season: Season, lot: Lot, system: System) -> Iterator[tuple[str, Cell
 
 def _places(season: Season, lot: str) -> set[str]:
     return {f"in {h.place}" for h in season.hangings if h.lot == lot}
-
-
-def certificate_grid(season: Season, lot: str) -> Grid:
-    """Every certificate of a lot, as printed on it."""
-    tests = sorted((t for t in season.tests if t.lot == lot), key=lambda test: test.sampled_on)
-    return Grid(
-        ("What", "Sampled", "Reported", "Tops", "Total CBD", "Total THC", "Uncertainty"),
-        tuple(
-            (
-                "official sample" if test.kind == "official" else str(test.kind),
-                full_day(test.sampled_on),
-                full_day(test.reported_on),
-                f"{test.plants}",
-                "" if test.total_cbd is None else percent(test.total_cbd),
-                percent(test.total_thc),
-                "not stated" if test.uncertainty is None else f"± {percent(test.uncertainty)}",
-            )
-            for test in tests
-        ),
-        (3, 4, 5, 6),
-    )
-
-
-def panel_grid(filed: Filed, lot: str) -> Grid:
-    """What a lot was tested for beside potency."""
-    return Grid(
-        ("Laboratory", "Sampled", "Pesticides", "Metals", "Mycotoxins", "Microbes"),
-        tuple(_panel_row(panel) for panel in filed.panels if panel.lot == lot),
-    )
-
-
-def _panel_row(panel: Panel) -> tuple[str, ...]:
-    groups = (panel.pesticides_pass, panel.metals_pass, panel.mycotoxins_pass, panel.microbes_pass)
-    said = {True: "pass", False: "fail", None: "not tested"}
-    return panel.laboratory, words.day(panel.sampled_on), *(said[group] for group in groups)
 
 
 def _crop(

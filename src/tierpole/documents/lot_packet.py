@@ -10,8 +10,8 @@ import xarray as xr
 from tierpole.charts import words
 from tierpole.compliance import largest_passing, lot_status, passes, rule_breaches, window_end
 from tierpole.compliance.chance import CERTIFICATE
-from tierpole.documents.buyer_sheet import certificate_grid, panel_grid
 from tierpole.documents.filed import Filed
+from tierpole.documents.grids import certificate_grid, panel_grid
 from tierpole.documents.parts import (
     Cell,
     Grid,

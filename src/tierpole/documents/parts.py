@@ -106,3 +106,8 @@ def full_day(day: date) -> str:
 def percent(share: float) -> str:
     """A potency as a certificate prints it: `0.142 %`."""
     return f"{100 * share:.3g} %"
+
+
+def content(share: float, is_below: bool) -> str:
+    """The same, or the limit that a content stayed under: `under 0.05 %`."""
+    return f"under {percent(share)}" if is_below else percent(share)

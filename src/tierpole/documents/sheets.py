@@ -20,6 +20,7 @@ from tierpole.charts.reading import as_dates
 from tierpole.charts.words import rounded
 from tierpole.documents.deadlines import deadlines
 from tierpole.documents.filed import NOTHING_FILED, Filed
+from tierpole.farm import Test
 from tierpole.outlook.summary import Summary
 from tierpole.plan.result import Plan
 from tierpole.season import Season
@@ -177,13 +178,20 @@ def _money_row(money: Summary) -> Iterator[float]:
 
 
 def _tests(season: Season) -> Sheet:
-    header = ("Lot", "What", "Sampled", "Reported", "Tops", "Total CBD", "Total THC", "Uncertainty")
+    header = ("Lot", "What", "Sampled", "Reported", "Tops", "Total CBD", "Total THC", "Uncertainty",
+              "Under its limit", "Laboratory")  # fmt: skip
     rows = [
         (t.lot, str(t.kind), t.sampled_on, t.reported_on, t.plants, t.total_cbd, t.total_thc,
-         t.uncertainty)
+         t.uncertainty, _under(t), t.laboratory)
         for t in season.tests
     ]  # fmt: skip
     return Sheet("Certificates", header, tuple(rows))
+
+
+def _under(test: Test) -> str:
+    """What was not found above its limit of quantification, which then stands for it."""
+    below = (("total CBD", test.cbd_below), ("total THC", test.thc_below))
+    return ", ".join(name for name, is_below in below if is_below)
 
 
 def _cut_so_far(season: Season) -> Sheet:

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 
-from tierpole.barn.geometry import place_capacity, sticks_per_run
+from tierpole.barn.room import bays
 from tierpole.charts.reading import as_dates
 from tierpole.farm import Place
 from tierpole.plan.result import PlacePlan, Plan
@@ -40,13 +40,9 @@ class TierDay:
 
 
 def tier_room(place: Place) -> dict[int, int]:
-    """Sticks that each tier holds, the top one first; what is kept out comes off the lowest."""
-    each = int(sticks_per_run(place.run_length, place.stick_spacing)) * place.runs
-    left, rooms = place_capacity(place), {}
-    for tier in range(place.tiers, 0, -1):
-        rooms[tier] = min(each, left)
-        left -= rooms[tier]
-    return rooms
+    """Sticks that each tier holds, the top one first; a tier that is kept free is left out."""
+    sticks = bays(place).sum(axis=1)
+    return {tier: int(sticks[tier - 1]) for tier in range(place.tiers, 0, -1) if sticks[tier - 1]}
 
 
 def tier_days(season: Season, plan: Plan, place: str) -> tuple[TierDay, ...]:

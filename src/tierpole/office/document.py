@@ -15,11 +15,13 @@ from tierpole.season import Season
 FORMAT = "tierpole-plan-1"
 
 
-class _Document(BaseModel):
+class Document(BaseModel):
+    """What a published schema describes: nothing is left out of it, nothing added."""
+
     model_config = ConfigDict(frozen=True, extra="forbid")
 
 
-class MoneyDocument(_Document):
+class MoneyDocument(Document):
     """What the draws say of an amount of money."""
 
     mean_usd: float
@@ -31,7 +33,7 @@ class MoneyDocument(_Document):
     draws: int
 
 
-class CutDocument(_Document):
+class CutDocument(Document):
     """Sticks of a lot to cut and hang on a day in one place."""
 
     cut_on: date
@@ -41,7 +43,7 @@ class CutDocument(_Document):
     dry_by: date = Field(description="four hangings in five are dry by then")
 
 
-class ReasonDocument(_Document):
+class ReasonDocument(Document):
     """What another choice would change; the pieces add up to the total."""
 
     choice: str
@@ -49,7 +51,7 @@ class ReasonDocument(_Document):
     pieces_usd: dict[str, float]
 
 
-class LotDocument(_Document):
+class LotDocument(Document):
     """What to do with one lot."""
 
     lot: str
@@ -68,7 +70,7 @@ class LotDocument(_Document):
     reasons: list[ReasonDocument]
 
 
-class RoundDocument(_Document):
+class RoundDocument(Document):
     """One pass of planning and re-simulated drying."""
 
     round: int
@@ -78,14 +80,14 @@ class RoundDocument(_Document):
     no_room_sticks: int = Field(description="meant to hang, but no place was free in time")
 
 
-class WorthDocument(_Document):
+class WorthDocument(Document):
     """What one more unit of something scarce would add."""
 
     what: str
     usd: float
 
 
-class RuleOfThumbDocument(_Document):
+class RuleOfThumbDocument(Document):
     """A rule of thumb on the same draws."""
 
     rule: str
@@ -95,7 +97,7 @@ class RuleOfThumbDocument(_Document):
     money: MoneyDocument
 
 
-class PlanDocument(_Document):
+class PlanDocument(Document):
     """The plan of a season as seen on a day."""
 
     format: Literal["tierpole-plan-1"] = FORMAT

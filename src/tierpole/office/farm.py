@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import threading
-import traceback
 from collections.abc import MutableMapping
-from contextlib import suppress
 from dataclasses import replace
 from datetime import date
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
-from tierpole.errors import InputError, Stopped, StoreError, TierpoleError
+from tierpole.errors import InputError, StoreError
 from tierpole.office.changes import news_between, what_changed
 from tierpole.office.entry import Desk
 from tierpole.office.filed import filed_in
@@ -92,9 +90,9 @@ class FarmOffice(Office):
         entered = news_between(self.store, before.document, after.document)
         return what_changed(before.document, after.document, entered)
 
-    def filed(self) -> Filed:
+    def filed(self, is_proven: bool = False) -> Filed:
         """Licences, custody, bags and the rest, and the proof that nothing was altered."""
-        return filed_in(self.store, self.season.year)
+        return filed_in(self.store, self.season.year, is_proven)
 
     # --- planning again ---------------------------------------------------------------------------
 
@@ -112,19 +110,9 @@ class FarmOffice(Office):
     def _keep_planning(self) -> None:
         while not self._stop.is_set():
             self._call.clear()
-            self._look_quietly()
+            self._quietly(self._look)
             if self._call.wait(EVERY):
                 self._stop.wait(PAUSE)
-
-    def _look_quietly(self) -> None:
-        with suppress(Stopped):
-            try:
-                self._look()
-            except TierpoleError as error:
-                self._fail(str(error))
-            except Exception as error:  # noqa: BLE001 - a page must say so, not wait for ever
-                traceback.print_exc()
-                self._fail(f"{type(error).__name__}: {error}")
 
     def _look(self) -> None:
         """Plan again if what a plan is made from is not what it was."""

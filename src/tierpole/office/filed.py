@@ -22,8 +22,8 @@ OF_SEASON = {
 LASTING = {"licences": "licence", "approvals": "approval"}
 
 
-def filed_in(store: Store, year: int) -> Filed:
-    """Everything a paper may print of a season, with the proof of the chain as it is now."""
+def filed_in(store: Store, year: int, is_proven: bool) -> Filed:
+    """Everything a paper may print of a season, if asked with the proof of the chain as it is."""
     found: dict[str, Any] = {
         name: tuple(one.noun for one in nouns(store, Wanted(kind, season=year)))
         for name, kind in OF_SEASON.items()
@@ -32,7 +32,7 @@ def filed_in(store: Store, year: int) -> Filed:
         name: tuple(one.noun for one in nouns(store, Wanted(kind)))
         for name, kind in LASTING.items()
     }
-    return Filed(**found, proof=_proof(store))
+    return Filed(**found, proof=_proof(store) if is_proven else None)
 
 
 def _proof(store: Store) -> Proof:

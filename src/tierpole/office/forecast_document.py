@@ -7,9 +7,10 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from tierpole._version import __version__
+from tierpole.office.document import Document
 from tierpole.outlook.report import Fan, LotForecast
 from tierpole.plan.result import Plan
 from tierpole.plan.testing import Testing
@@ -18,11 +19,7 @@ from tierpole.season import Season
 FORMAT = "tierpole-forecast-1"
 
 
-class _Document(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class BandDocument(_Document):
+class BandDocument(Document):
     """A quantity on a day: 10 and 90 % of the draws are below `low` and `high`."""
 
     low: float
@@ -30,7 +27,7 @@ class BandDocument(_Document):
     high: float
 
 
-class DayDocument(_Document):
+class DayDocument(Document):
     """What a lot's tops hold on a day, as shares of dry weight."""
 
     day: date
@@ -39,7 +36,7 @@ class DayDocument(_Document):
     total_thc_before_tests: BandDocument
 
 
-class SampleDocument(_Document):
+class SampleDocument(Document):
     """Chances if the official sample is taken on a day."""
 
     sample_on: date
@@ -47,7 +44,7 @@ class SampleDocument(_Document):
     p_buyer_pass: float
 
 
-class ToldDocument(_Document):
+class ToldDocument(Document):
     """What a certificate changed."""
 
     test: int = Field(description="its place among the season's tests, from 1")
@@ -55,7 +52,7 @@ class ToldDocument(_Document):
     counts: float = Field(description="1 for an ordinary certificate, less for a distrusted one")
 
 
-class ReadDocument(_Document):
+class ReadDocument(Document):
     """What the next test would mean if it read so."""
 
     total_thc: float
@@ -63,7 +60,7 @@ class ReadDocument(_Document):
     is_known: bool = Field(description="false when only a new forecast could tell")
 
 
-class TestDocument(_Document):
+class TestDocument(Document):
     """What one more test is worth."""
 
     __test__ = False
@@ -75,7 +72,7 @@ class TestDocument(_Document):
     fee_usd: float
 
 
-class LotForecastDocument(_Document):
+class LotForecastDocument(Document):
     """The forecast of one lot."""
 
     lot: str
@@ -91,7 +88,7 @@ class LotForecastDocument(_Document):
     certainty_usd: float | None = Field(description="what knowing the truth would be worth")
 
 
-class ForecastDocument(_Document):
+class ForecastDocument(Document):
     """What every lot may hold, and when it passes."""
 
     format: Literal["tierpole-forecast-1"] = FORMAT

@@ -159,11 +159,6 @@ class _Lots:
     sample_days: Array
     chances: Mapping[str, Array]
 
-    @cached_property
-    def left_out(self) -> dict[int, Array]:
-        """What `_without` finds, once for all lots."""
-        return self._without()
-
     def all(self) -> list[LotForecast]:
         """The forecasts of the lots, in their order."""
         after, before = (self.forecast.cbd, self.forecast.thc), self.forecast.curves_before()
@@ -202,7 +197,8 @@ class _Lots:
         lots, varieties = season.lots, season.varieties
         return diagnose(posterior, [lot.name for lot in lots], [v.name for v in varieties])
 
-    def _without(self) -> dict[int, Array]:
+    @cached_property
+    def left_out(self) -> dict[int, Array]:
         """Chances to pass [sample_day] without the latest test of each lot, by test."""
         forecast, posterior = self.forecast, self.forecast.updated.posterior
         if posterior is None:

@@ -20,6 +20,7 @@ from tierpole.compliance import LotState
 from tierpole.evidence import Mark, Table, Value
 from tierpole.money import value_of_perfect_information, value_of_sample_information
 from tierpole.outlook.forecast import Forecast, planned_test
+from tierpole.outlook.report import REPORT
 from tierpole.outlook.streams import stream
 from tierpole.plan.alternatives import Choices, choices_of
 from tierpole.plan.harvest import Harvest
@@ -32,7 +33,6 @@ TESTING = Table(
     (
         Value("readings", 200.0, "readings", Mark.INFERENCE, "our choice: readings looked at"),
         Value("every", 2.0, "d", Mark.INFERENCE, "our choice: days between the tests looked at"),
-        Value("plants", 5.0, "plants", Mark.PRACTICE, "tops in a grower's own composite"),
         Value(
             "tells", 5.0, "USD", Mark.INFERENCE,
             "our choice: more plants are cut only for more than this",
@@ -81,7 +81,7 @@ def worth_of_tests(
     if harvest.status[lot].state is not LotState.GROWING:
         return None
     bench = _Bench(harvest, choices_of(harvest.problem, schedule, lot), forecast, lot)
-    usual = int(TESTING["plants"])
+    usual = int(REPORT["plants"])
     by_day = tuple(bench.worth(day, usual) for day in bench.days())
     if not by_day:
         return None

@@ -246,6 +246,7 @@ def room_notes(
     """What blocks what, in which order to fill and empty, what rails bear, what was cleaned."""
     place = found.place
     yield from _order(season, outlook, found)
+    yield _acres(season, found, system)
     yield from _rails(season, place, system)
     yield from _fillings(season, outlook, place)
     yield from _cleaned(season, place)
@@ -264,6 +265,21 @@ def _order(season: Season, outlook: xr.Dataset, found: Elevation) -> Iterator[st
         if len(lots) > 1:
             yield f"Take down in this order: {words.listed(lots)}."
     yield "Fill from the far end, each bent from top to bottom, what dries last first."
+
+
+def _acres(season: Season, found: Elevation, system: System) -> str:
+    """What land fills the place: lots differ in plants to the acre and to the stick."""
+    lots, sticks = season.lots, int(found.room.sum())
+    areas = [
+        float(room.acres_of(sticks, lot.plants_per_stick, season.sticks_total(lot) *
+                            lot.plants_per_stick / lot.area))
+        for lot in lots
+    ]  # fmt: skip
+    fewest, most = (one(sticks * lot.plants_per_stick for lot in lots) for one in (min, max))
+    plants = f"{fewest:,}" if fewest == most else f"{fewest:,} to {most:,}"
+    low, high = (show(area, "an area", system, 2) for area in (min(areas), max(areas)))
+    land = low if low == high else f"{low} to {high}, by lot"
+    return f"Full, it holds {plants} plants: those of {land}."
 
 
 def _rails(season: Season, place: Place, system: System) -> Iterator[str]:
