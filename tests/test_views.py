@@ -283,7 +283,7 @@ def test_lot_limits_next_test():
     assert view.worth_of_test.sentence.startswith("One more test of 6 South bottom")
     assert [row[2] for row in view.worth_of_test.table.rows] == ["$70", "$120", "$35"]
     test = next(record for record in view.records if "pre-test" in record.what)
-    assert "lowered the THC expected by 23%" in test.what
+    assert "lowered the THC expected by 23 %" in test.what
     passed = _view("lot", "1 River", "us")
     assert (passed.if_read, passed.worth_of_test) == (None, None)
 
@@ -569,3 +569,14 @@ def test_place_limits_acres():
     assert f"{min(plants):,}" in said
     assert float(said.split("those of ")[1].split()[0]) == pytest.approx(min(acres), abs=0.006)
     assert said.endswith("by lot.")
+
+
+@pytest.mark.parametrize("key", ["testing", "told", "off_types"])
+def test_why_limits_of_a_test(key):
+    """What a test is worth, changed, or may meet leads to the draws and to values with a source."""
+    page = _view("why_plan", key, "6 South bottom")
+    assert {step.name for step in page.onward} >= {"thc", "p_pass"}
+    assert page.rows
+    assert all(row.source for row in page.rows)
+    if key == "testing":
+        assert dict(page.facts)["Worth before its fee"] == "$120"

@@ -83,10 +83,12 @@ def _before_layers(
             x=DAY, y=alt.Y(f"{edge}:Q"))
         for edge, dash in (("low", [1, 3]), ("middle", [5, 4]), ("high", [1, 3]))
     ]  # fmt: skip
-    named = layer([{**rows[-len(rows) // 5], "says": "before the tests"}])
+    named = layer([{**rows[-1], "says": "before the tests"}])
     return [
         *lines,
-        *marks.written(named, x=DAY, y=alt.Y("middle:Q"), style="soft", align="left", dy=12),
+        *marks.written(
+            named, x=DAY, y=alt.Y("middle:Q"), style="soft", align="right", dx=-4, dy=12
+        ),
     ]
 
 

@@ -59,7 +59,7 @@ def _weeks(season: Season, lot: LotForecast, width: int) -> Iterator[str]:
         rows.append(
             (words.day(season.day(day)), _middle(lot.cbd, day, 1), _band(lot.cbd, day, 1),
              _middle(lot.thc, day), _band(lot.thc, day), _middle(lot.thc_before, day),
-             f"{lot.p_pass[next_sample]:.0%}", f"{lot.p_buyer_pass[next_sample]:.0%}")
+             *(_chance(each[next_sample]) for each in (lot.p_pass, lot.p_buyer_pass)))
         )  # fmt: skip
     yield from columns(heads, rows, width)
     yield wrap("Chances are of the first sample that can be taken from that day on.", width, "  ")
@@ -76,7 +76,7 @@ def _told(season: Season, lots: Sequence[LotForecast], width: int) -> Iterator[s
         below = "under " if test.thc_below else ""
         text = (
             f"{lot.lot}, {words.short_day(test.sampled_on)}, {test.kind}: {below}"
-            f"{100 * test.total_thc:.3g} % THC; the THC expected that day {change:+.0%}; "
+            f"{100 * test.total_thc:.3g} % THC; the THC expected that day {100 * change:+.0f} %; "
             f"counts {one.counts:.1f} of an ordinary test"
         )
         yield wrap(text, width, "  ", "  ")
@@ -110,6 +110,11 @@ def _until(season: Season, lot: LotForecast, chance: float) -> str:
     if not passes.size or not passes[0]:
         return "not now"
     return "the end" if passes.all() else words.short_day(days[int(passes.argmin()) - 1])
+
+
+def _chance(chance: float) -> str:
+    """A chance as short as a column wants it: `>99 %`."""
+    return words.chance_percent(float(chance)).replace("over ", ">").replace("under ", "<")
 
 
 def _middle(fan: Fan, day: int, digits: int = 2) -> str:

@@ -193,7 +193,7 @@ def _balance(season: Season, lot: Lot) -> Iterator[tuple[str, Cell]]:
     cut = season.sticks_cut(lot)
     hung = sum(h.sticks for h in season.hangings if h.lot == lot.name)
     counted = lot.plants_counted is not None
-    standing = Said(f"{season.sticks_standing(lot):,.0f} sticks", not counted)
+    standing = Said(f"{int(season.sticks_standing(lot)):,} sticks", not counted)
     yield "Cut so far", f"{cut:,} sticks, about {cut * lot.plants_per_stick:,} plants"
     yield "Hung so far", f"{hung:,} sticks"
     yield "Cut and not recorded as hung", f"{cut - hung:,} sticks"

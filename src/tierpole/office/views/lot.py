@@ -83,7 +83,7 @@ class LotPage:
     chosen: int
     reasons: tuple[Phrase, ...]
     trust: str
-    strangers: tuple[str, ...]
+    strangers: tuple[Phrase, ...]
     if_read: Chart | None
     worth_of_test: Chart | None
     records: tuple[Record, ...]
@@ -164,7 +164,7 @@ def _facts(
     if plan.p_pass is not None:
         yield "Chance to pass", (chance(season, lot.name, plan.p_pass),)
     if plan.p_buyer_pass is not None:
-        yield "Buyer's test then passes too", (
+        yield "A buyer's test of trimmed flower passes", (
             chance(season, lot.name, plan.p_buyer_pass, "p_buyer_pass"),)  # fmt: skip
     if plan.window is not None:
         days = Number(words.span(*plan.window), f"plan/window/{lot.name}")
@@ -212,30 +212,35 @@ def _reasons(whole: Plan, plan: LotPlan) -> Iterator[Phrase]:
         yield reason_phrase(whole, plan.lot, f"Sampled {when}", reason)
 
 
-def _strangers(plan: LotPlan) -> Iterator[str]:
+def _strangers(plan: LotPlan) -> Iterator[Phrase]:
     """What off-type plants of a lot from seed may do to its sample, and what pulling them buys."""
     known, day = plan.forecast, plan.sample_on
     if known is None or known.off_types is None or day is None or day not in known.sample_days:
         return
-    found, tops = known.off_types, words.counted(known.off_types.plants, "top")
+    found, tops = known.off_types, words.spelled(known.off_types.plants, "top")
     tolerated = float(found.tolerated[known.sample_days.index(day)])
-    before, after = found.walked.chance_in_sample[0], found.walked.chance_in_sample[-1]
-    yield (
-        f"About {words.percent(found.walked.share[0])} of its plants may be off-type, with "
-        f"{found.multiple:.0f} times the THC. One or more is among the {tops} of the official "
-        f"sample in {words.chance_percent(float(before))} of samples."
+    before, after = (
+        words.chance_percent(float(found.walked.chance_in_sample[walk])) for walk in (0, -1)
     )
-    yield (
-        f"If every top were taken, the lot would still pass on {words.short_day(day)} with "
-        f"{words.percent(tolerated)} of such plants; a sample of {tops} with one of them does not."
-        if tolerated < 1 / found.plants
-        else f"On {words.short_day(day)} one such plant among the {tops} would still pass."
+    first, last = (_off_type(plan, words.percent(found.walked.share[walk])) for walk in (0, -1))
+    may = f" of its plants may be off-type, with {found.multiple:.0f} times the THC. One or more is"
+    yield "About ", first, f"{may} among the {tops} of the official sample in {before} of samples."
+    if tolerated < 1 / found.plants:
+        most = _off_type(plan, words.percent(tolerated))
+        still = f"If every top were taken, the lot would still pass on {words.short_day(day)} with "
+        yield still, most, f" of such plants; a sample of {tops} with one of them does not."
+    else:
+        yield (f"On {words.short_day(day)} one such plant among the {tops} would still pass.",)
+    walks, seen = words.spelled(len(found.walked.share) - 1, "time"), words.percent(found.seen)
+    pulled = (
+        f"Walking the lot {walks} and pulling what stands out, {seen} of them each time, leaves "
     )
-    yield (
-        f"Walking the lot {len(found.walked.share) - 1} times and pulling what stands out, "
-        f"{found.seen:.0%} of them each time, leaves {words.percent(found.walked.share[-1])}: one "
-        f"is then among those tops in {words.chance_percent(float(after))} of samples."
-    )
+    yield pulled, last, f": one is then among those tops in {after} of samples."
+
+
+def _off_type(plan: LotPlan, text: str) -> Number:
+    """A share of off-type plants: nobody has counted any, so it is assumed."""
+    return Number(text, f"plan/off_types/{plan.lot}", assumed=True)
 
 
 def _if_read(lot: LotPlan) -> Chart | None:
@@ -274,7 +279,8 @@ def _records(season: Season, plan: LotPlan) -> Iterator[Record]:
 def _told_words(told: Told, plan: LotPlan) -> str:
     """What a certificate changed, and when it is not fully believed, what it counts for."""
     change = math.expm1(told.moved)
-    moved = f"it {'raised' if change > 0 else 'lowered'} the THC expected by {abs(change):.0%}"
+    way, much = "raised" if change > 0 else "lowered", words.percent(abs(change))
+    moved = f"it {way} the THC expected by {much}"
     said = moved if abs(change) >= SEEN else "it is what was expected"
     doubt = f" and counts {told.counts:.1f} of an ordinary test" if told.counts < DOUBTED else ""
     return f". {words.capital(said)}{doubt}{_without_words(told, plan)}"

@@ -51,6 +51,19 @@ STEPS: dict[str, Step] = {
         "trimmed flower of the days it is cut tests legal without the laboratory's "
         "uncertainty.", "LotPlan.p_buyer_pass",
         ("p_buyer_pass", "thc")),
+    "testing": Step("What one more test is worth", "For each of some readings that the seasons "
+                    "drawn lead to expect, the lot's choices are weighed anew and the best still "
+                    "open is taken, the other lots as planned. What that brings on average over "
+                    "the choice planned now is its worth; certainty is the most any could be.",
+                    "LotPlan.testing", ("thc", "p_pass", "value_pass", "value_fail"),
+                    ("plan.testing", "potency.sampling", "potency.foresee")),
+    "told": Step("What each certificate changed", "The seasons drawn as they stand with it against "
+                 "those without it, by its own lot; what it counts for is its weight in the fit.",
+                 "LotPlan.forecast", ("thc", "cbd", "p_pass"),
+                 ("potency.diagnose", "potency.sampling")),
+    "off_types": Step("Off-type plants", "The middle of the share drawn for the lot after its "
+                      "tests, the tops an official sample takes, and what walks leave of them.",
+                      "LotPlan.forecast", ("thc", "p_pass"), ("outlook.report", "potency.prior")),
     "thc": Step("Total THC today", "The middle and the 10–90 % band of the seasons drawn, after "
                 "the tests that are in.", "Outlook thc", ("thc", "flower_day")),
     "window": Step("Days on which it may be cut", "From the laboratory's result, which four times "
@@ -171,7 +184,7 @@ def _pass_facts(plan: Plan, subject: str) -> Facts:
     if lot.p_pass is not None:
         yield "Passes in", words.odds(lot.p_pass)
     if lot.p_buyer_pass is not None:
-        yield "Buyer's test passes in", words.odds(lot.p_buyer_pass)
+        yield "A buyer's test of trimmed flower passes in", words.odds(lot.p_buyer_pass)
     if lot.sample_on is not None:
         yield "Sampled on", words.long_day(lot.sample_on)
 
@@ -207,6 +220,16 @@ def _worth_facts(plan: Plan, _: str) -> Facts:
         yield words.capital(worth.what), words.dollars(worth.dollars)
 
 
+def _testing_facts(plan: Plan, subject: str) -> Facts:
+    testing = plan.lot(subject).testing
+    if testing is not None:
+        best = testing.best
+        yield "Best test", f"{words.day(best.day)}, {words.counted(best.plants, 'top')}"
+        yield "Worth before its fee", words.dollars(best.gain)
+        yield "Its fee", words.dollars(best.fee)
+        yield "To know the truth", words.dollars(testing.certainty)
+
+
 def _money_facts(plan: Plan, subject: str) -> Facts:
     yield from _summary_facts(plan.money if subject == "season" else plan.lot(subject).money)
 
@@ -222,7 +245,7 @@ def _summary_facts(money: Summary) -> Facts:
 _FACTS: dict[str, Callable[[Plan, str], Facts]] = {
     "p_pass": _pass_facts, "p_buyer_pass": _pass_facts, "window": _window_facts,
     "reason": _reason_facts, "cuts": _cut_facts, "left": _left_facts, "worth": _worth_facts,
-    "money": _money_facts,
+    "money": _money_facts, "testing": _testing_facts,
 }  # fmt: skip
 
 
