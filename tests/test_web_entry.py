@@ -332,3 +332,9 @@ def test_units_limits(office, client):
     told = {"lot": "1 River", "mass": "100", "moisture": "11", "stripped_on": "2026-09-10"}
     client.post("/enter/stripped?units=metric", data=hidden | told)
     assert newest(office, "stripping").noun.mass == pytest.approx(100)
+
+
+@pytest.mark.parametrize("path", ["/enter", "/enter/cut", "/books", "/packet/2 Bank", "/crew"])
+def test_an_invented_farm_says_so_on_every_page(client, path):
+    """Its entry pages and its packet, too, cannot be taken for those of a real farm."""
+    assert "An invented farm." in client.get(path).text

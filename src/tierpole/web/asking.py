@@ -11,6 +11,7 @@ from fastapi.responses import Response
 from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 
+from tierpole.charts.ground import invented
 from tierpole.errors import InputError
 from tierpole.office.entry import Desk
 from tierpole.office.entry.uploads import Upload
@@ -58,7 +59,11 @@ class Query:
         """A page that needs no plan, as a page or as JSON of its `view`."""
         if self.asked.as_json and "view" in context:
             return plain_json(context["view"])
-        return desk_page(self.asked, template, code, farm=self.office.season.farm.name, **context)
+        season = self.office.season
+        return desk_page(
+            self.asked, template, code, farm=season.farm.name, invented=invented(season)[0],
+            **context,
+        )  # fmt: skip
 
     def show(self, template: str, view: str, *args: Any) -> Response:
         """The view as a page or as JSON; a page that says what is awaited when there is no plan."""
