@@ -29,6 +29,11 @@ COEFFICIENTS = Table(
             low=8 * FOOT, high=16 * FOOT,
         ),
         Value(
+            "wet_load", 1.2, "ratio", Mark.PRACTICE,
+            "weight of sticks after rain or rewetting over that when hung: 10 to 20 % more",
+            low=1.1, high=1.2,
+        ),
+        Value(
             "turn", 1.0, "d", Mark.INFERENCE,
             "between the last stick taken down and the first hung: a day to clear and inspect",
         ),

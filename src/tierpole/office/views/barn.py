@@ -30,7 +30,6 @@ from tierpole.season import Season
 from tierpole.units import System, show
 
 BRITTLE = 0.25  # chance of shatter at which a page speaks up
-WET_LOAD = 1.2  # rain or rewetting adds 10-20 % to what hangs
 NEVER_ALONE = (
     "Never leave a burning heater alone, and keep it clear of everything dry. What its maker, your "
     "insurer and the fire code say goes before anything said here."
@@ -286,7 +285,7 @@ def _rails(season: Season, place: Place, system: System) -> Iterator[str]:
     """Load against the limit somebody entered; silence about safety without one."""
     heaviest = max((stick_weight(lot) for lot in season.lots), default=1.0)
     stick = room.geometry.COEFFICIENTS["stick_weight"] * heaviest
-    share = room.rail_share(place, stick * WET_LOAD)
+    share = room.rail_share(place, stick * room.COEFFICIENTS["wet_load"])
     if share is None or place.rail_limit is None:
         yield "No limit was entered for its rails, so nothing here says that a load is safe."
         return
