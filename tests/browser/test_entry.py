@@ -199,10 +199,21 @@ def test_entries_limits_answer_lost(phone, machine):
     assert machine.cuts(61) == 1
 
 
-def test_forms_limits_page_left_open(phone, machine):
-    """Left open, the list of forms opens each of them without a signal, one after the other."""
+FORGET_LIST = """async () => {
+  for (const name of await caches.keys()) await (await caches.open(name)).delete("/enter");
+}"""
+
+
+@pytest.mark.parametrize("is_half_kept", [False, True])
+def test_forms_limits_page_left_open(phone, machine, is_half_kept):
+    """Left open, the list of forms opens each of them without a signal, one after the other, also
+    where the browser had begun to keep pages and has the form but not the list."""
     page = phone("/enter")
     page.locator("html[data-forms]").wait_for(state="attached")
+    if is_half_kept:
+        wait_for(lambda: page.evaluate("navigator.serviceWorker.controller !== null"))
+        page.evaluate("fetch('/enter/cut').then((answer) => answer.text())")
+        page.evaluate(FORGET_LIST)
     page.context.set_offline(True)
     for sticks in (71, 72):
         page.locator(".tiles a", has_text="Cut").click()
@@ -212,7 +223,7 @@ def test_forms_limits_page_left_open(phone, machine):
         page.get_by_text("Leave it").click()
         page.locator(".tiles").wait_for()
     page.context.set_offline(False)
-    wait_for(lambda: machine.cuts(71) == machine.cuts(72) == 1)
+    wait_for(lambda: machine.cuts(71) == machine.cuts(72) == 1 + is_half_kept)
 
 
 def test_entries_limits_refused_later(phone, machine):

@@ -5,6 +5,7 @@
 const FORMS = "/enter";
 const PATIENCE = 6000; // ms for an answer before the farm's computer counts as out of reach
 const AGAIN = 5000; // ms between tries while something waits
+const KEPT = "tierpole-2"; // the store offline.js starts pages from; there only if encrypted
 const pages = new Map(); // forms kept in memory, for a page that is left open
 const board = document.querySelector("#queue");
 
@@ -77,14 +78,17 @@ async function flush() {
   busy = true;
   let contested = false;
   let stranger = false;
-  for (const entry of await waiting()) {
-    if (entry.refused) continue;
-    const found = await settle(entry);
-    contested ||= found.contested;
-    stranger ||= found.state === "stranger";
-    if (found.state === "waits") break;
+  try {
+    for (const entry of await waiting()) {
+      if (entry.refused) continue;
+      const found = await settle(entry);
+      contested ||= found.contested;
+      stranger ||= found.state === "stranger";
+      if (found.state === "waits") break;
+    }
+  } finally {
+    busy = false;
   }
-  busy = false;
   await show(contested, stranger);
 }
 
@@ -175,10 +179,21 @@ async function mend(entry) {
 
 // --- a page left open: its forms are in memory -------------------------------------------------
 
+const keptPages = globalThis.caches?.open(KEPT);
+
+// What a page is drawn with, so that one which starts without a signal is whole.
+async function keepParts() {
+  const loaded = performance.getEntriesByType("resource").map((one) => new URL(one.name));
+  const parts = loaded.filter(({ origin, pathname }) => origin === location.origin && /^\/(static|fonts)\//.test(pathname));
+  await (await keptPages)?.addAll(parts.map(String)).catch(() => {}); // no signal: kept before
+}
+
 async function fetchPage(path) {
   try {
     const answer = await fetch(path, { signal: AbortSignal.timeout(PATIENCE) });
     if (!answer.ok) return false;
+    if (answer.redirected) return true; // to the sign-in page, which is not kept
+    await (await keptPages)?.put(path, answer.clone());
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     pages.set(path, page.querySelector("main").innerHTML);
     return true;
@@ -207,6 +222,7 @@ setInterval(async () => {
 }, AGAIN);
 navigator.serviceWorker?.register("/offline.js");
 await flush();
+await keepParts();
 const forms = [...document.querySelectorAll(".tiles a")].map((link) => new URL(link.href).pathname);
 if (forms.length) {
   await fetchPage(location.pathname);
