@@ -23,7 +23,7 @@ from tierpole.documents import PAPERS, deadlines, scan_path
 from tierpole.office.views import VIEWS
 from tierpole.office.views.week import DATES_AHEAD, PLANNED
 from tierpole.scenario import demo_path
-from tierpole.web.papers import is_own_computer
+from tierpole.web.address import is_own_computer
 
 SEASON, OUTLOOK, PLAN = synthetic.season(), synthetic.outlook(), synthetic.plan()
 

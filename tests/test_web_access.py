@@ -40,9 +40,12 @@ GET  /pair                              /pair                      yes yes yes y
 POST /pair                              /pair                      yes yes yes yes
 GET  /offline.js                        /offline.js                yes yes yes yes
 GET  /guest/{token}                     /guest/none                yes yes yes yes
+GET  /calendar/{token}.ics              /calendar/none.ics         yes yes yes yes
 POST /sign-out                          /sign-out                  yes yes yes no
 GET  /packet/{lot:path}                 /packet/2%20Bank           yes no  yes no
 GET  /packet/{lot:path}                 /packet/1%20River          yes no  no  no
+GET  /paper/packet/{lot:path}           /paper/packet/2%20Bank     yes no  yes no
+GET  /paper/packet/{lot:path}           /paper/packet/1%20River    yes no  no  no
 GET  /health                            /health                    yes yes no  no
 GET  /crew                              /crew                      yes yes no  no
 GET  /place/{name:path}                 /place/Home%20barn         yes yes no  no
@@ -85,6 +88,7 @@ GET  /content/{key}                     /content/x                 yes no  no  n
 GET  /people                            /people                    yes no  no  no
 POST /people/code                       /people/code               yes no  no  no
 POST /people/guest                      /people/guest              yes no  no  no
+POST /people/calendar                   /people/calendar           yes no  no  no
 POST /people/away                       /people/away               yes no  no  no
 GET  /certificates                      /certificates              yes no  no  no
 POST /certificates                      /certificates              yes no  no  no
@@ -360,8 +364,8 @@ def test_people_pages_limits(office, browsers):
             phone.get("/enter", headers={"accept": "text/html"}).headers["location"] == "/sign-in"
         )
     page = owner.post("/people/guest", data=hidden | {"name": "Buyer", "lot": "2 Bank"}).text
-    link = re.search(r'class="seal">([^<]+/guest/[^<]+)<', page)[1]
-    with httpx.Client() as buyer:
+    link = re.search(r'class="seal">[^<]+(/guest/[^<]+)<', page)[1]
+    with httpx.Client(base_url=owner.base_url) as buyer:
         assert "All that is on record of 2 Bank" in buyer.get(link, follow_redirects=True).text
     for told in ({"name": ""}, {"name": "x" * 61}):
         assert owner.post("/people/code", data=hidden | told).status_code == 422

@@ -1,4 +1,4 @@
-"""Who may come in: the owner's passphrase, paired phones, links for guests, tokens for programs.
+"""Who may come in: the owner's passphrase, phones, links for guests, calendars and programs.
 
 All of it stands in one small file beside the books (for a database, in the user's own folder), read
 by its owner only. Of every secret it holds a hash alone; the books themselves hold none, so that a
@@ -84,6 +84,13 @@ class Guest(_Model):
     until: datetime
 
 
+class Feed(_Model):
+    """A secret address of the calendar, for programs that cannot sign in."""
+
+    token: str
+    name: str
+
+
 class ApiToken(_Model):
     """A program that may read, or read and enter."""
 
@@ -97,6 +104,7 @@ class _File(_Model):
     passphrase: str = ""
     devices: list[Device] = []
     guests: list[Guest] = []
+    feeds: list[Feed] = []
     tokens: list[ApiToken] = []
 
 
@@ -177,11 +185,12 @@ class People:
         return [one for one in self._file.devices if one.seen_at + LASTS > self._now()]
 
     def send_away(self, token_hash: str) -> None:
-        """Let a browser, a guest's link or a program in no more, by the hash of its token."""
+        """Let a browser, a link, a calendar or a program in no more, by the hash of its token."""
         with self._lock:
             file = self._file
             file.devices = [one for one in file.devices if one.token != token_hash]
             file.guests = [one for one in file.guests if one.token != token_hash]
+            file.feeds = [one for one in file.feeds if one.token != token_hash]
             file.tokens = [one for one in file.tokens if one.token != token_hash]
             self._write()
 
@@ -193,7 +202,7 @@ class People:
                     one.language = language
             self._write()
 
-    # --- guests and programs ----------------------------------------------------------------------
+    # --- guests, calendars and programs -----------------------------------------------------------
 
     def new_guest(self, name: str, lot: str) -> str:
         """A token for a link that shows one lot, and nothing else, for two weeks."""
@@ -208,6 +217,18 @@ class People:
     def guests(self) -> list[Guest]:
         """The links that still lead somewhere."""
         return [one for one in self._file.guests if one.until > self._now()]
+
+    def new_feed(self, name: str) -> str:
+        """A token for an address of the calendar, good until it is sent away."""
+        token = secrets.token_urlsafe(32)
+        with self._lock:
+            self._file.feeds.append(Feed(token=_hash(token), name=name))
+            self._write()
+        return token
+
+    def feeds(self) -> list[Feed]:
+        """The calendars that may be read without signing in."""
+        return list(self._file.feeds)
 
     def new_api_token(self, name: str, scope: Scope) -> str:
         """A token for a program, to read, or to read and enter."""
@@ -238,6 +259,10 @@ class People:
         """Who holds a link's token."""
         found = next((one for one in self.guests() if one.token == _hash(token)), None)
         return Person(found.name, Role.GUEST, lot=found.lot) if found and token else NOBODY
+
+    def is_feed(self, token: str) -> bool:
+        """Whether a token is one of a calendar."""
+        return any(one.token == _hash(token) for one in self.feeds())
 
     def of_program(self, token: str) -> Person:
         """Which program holds a token, and what it may do."""

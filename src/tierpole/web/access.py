@@ -34,9 +34,10 @@ ACCESS: dict[tuple[str, str], frozenset[Role]] = {
     (method, path): frozenset(roles)
     for roles, routes in (
         ((O, C, G, N), ("GET /static", "GET /fonts", "GET /sign-in", "POST /sign-in", "GET /pair",
-                        "POST /pair", "GET /guest/{token}", "GET /offline.js")),
+                        "POST /pair", "GET /guest/{token}", "GET /offline.js",
+                        "GET /calendar/{token}.ics")),
         ((O, C, G), ("POST /sign-out",)),
-        ((O, G), ("GET /packet/{lot:path}",)),
+        ((O, G), ("GET /packet/{lot:path}", "GET /paper/packet/{lot:path}")),
         ((O, C), ("GET /health", "GET /crew", "GET /place/{name:path}", "GET /enter",
                   "GET /enter/{form}", "POST /enter/{form}", "GET /entered/{entry}",
                   "POST /entered/{entry}/undo", "POST /language", "GET /scan/{kind}/{lot}",
@@ -49,8 +50,8 @@ ACCESS: dict[tuple[str, str], frozenset[Role]] = {
                 "POST /books/noun/{noun}/withdraw", "POST /books/noun/{noun}/decide",
                 "GET /books/noun/{noun}/correct", "POST /books/noun/{noun}/correct",
                 "GET /content/{key}", "GET /people", "POST /people/code", "POST /people/guest",
-                "POST /people/away", "GET /certificates", "POST /certificates",
-                "POST /certificates/map", "GET /papers",
+                "POST /people/calendar", "POST /people/away", "GET /certificates",
+                "POST /certificates", "POST /certificates/map", "GET /papers",
                 "GET /paper/{kind}.pdf", "GET /tables.xlsx", "GET /table/{name}.csv",
                 "GET /calendar.ics")),
         ((R, W), ("GET /api/v1", "GET /api/v1/openapi.json", "GET /api/v1/{kind}",
@@ -100,6 +101,7 @@ class Gate:
     is_open: bool = False
     knocks: Limit = field(default_factory=lambda: Limit(5, 60.0, time.monotonic))
     knocks_in_all: Limit = field(default_factory=lambda: Limit(30, 60.0, time.monotonic))
+    reads: Limit = field(default_factory=lambda: Limit(20, 60.0, time.monotonic))
     writes: Limit = field(default_factory=lambda: Limit(600, 60.0, time.monotonic))
 
     def person(self, request: Request) -> Person:
@@ -129,6 +131,10 @@ class Gate:
         """Count a try at the passphrase or a code: so many from one address, and in all."""
         address = request.client.host if request.client else ""
         return self.knocks_in_all.allows("") and self.knocks.allows(address)
+
+    def may_read(self, request: Request) -> bool:
+        """Count a look at what a link alone opens and what takes work to make."""
+        return self.reads.allows(request.client.host if request.client else "")
 
 
 def gate_of(request: Request) -> Gate:

@@ -76,7 +76,9 @@ async def _not_shown(request: Request, error: Exception) -> Response:
     if not hasattr(request.state, "person"):  # something failed before anybody was asked
         return JSONResponse({"error": said or "failed"}, status)
     query = query_of(request, format=request.query_params.get("format", "html"))
-    return error_page(query.asked, query.office, status, said)
+    response = error_page(query.asked, query.office, status, said)
+    response.headers.update(getattr(error, "headers", None) or {})
+    return response
 
 
 async def _not_understood(request: Request, error: Exception) -> Response:

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import ipaddress
 from datetime import date
 from typing import Annotated
-from urllib.parse import quote, urlsplit
+from urllib.parse import quote
 
 from fastapi import APIRouter, Depends
 from fastapi import Query as Field
@@ -13,13 +12,17 @@ from fastapi.responses import RedirectResponse, Response
 from starlette.exceptions import HTTPException
 
 from tierpole.documents import PAPERS, Language, Order, csv_text, file_name, workbook
-from tierpole.web.asking import Asking
+from tierpole.office.people import Role
+from tierpole.web.access import gate_of
+from tierpole.web.address import phones_address
+from tierpole.web.asking import Asking, Query
 
 routes = APIRouter()
 
 WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 # the form each kind of label is for, and what beside the lot the label knows
 FORMS = {"lots": ("cut", ""), "sticks": ("hung", "place"), "bags": ("bag", "name")}
+NOT_YET = "The farm's computer is still making its first plan. Try again in a minute."
 MOST_LABELS = 500
 ADDRESS = r"^(https?://[A-Za-z0-9.:\[\]-]+(/[A-Za-z0-9._~/-]*)?)?$"
 
@@ -38,8 +41,8 @@ def _order(
     address: Annotated[str, Field(pattern=ADDRESS, max_length=200)] = "",
     count: Annotated[int, Field(ge=1, le=MOST_LABELS)] = 10,
 ) -> Order:
-    own = str(query.asked.request.base_url)
-    leads = address or ("" if is_own_computer(own) else own)
+    request = query.asked.request
+    leads = address or phones_address(request, gate_of(request).is_open)
     return Order(of, day, language, query.units, leads, count)
 
 
@@ -54,6 +57,15 @@ def paper(query: Asking, kind: str, order: Annotated[Order, Depends(_order)]) ->
         return _file(found.pdf, "application/pdf", f"{found.name}.pdf", "inline")
 
     return query.given(made)
+
+
+@routes.get("/paper/packet/{lot:path}")
+def packet_paper(query: Asking, lot: str) -> Response:
+    """The packet of one lot as PDF, with the proof of the books' chain, for whoever may see it."""
+    _count(query)
+    if query.office.plan is None:
+        raise HTTPException(503, NOT_YET, {"Retry-After": "60"})
+    return paper(query, "packet", Order(of=lot, system=query.units))
 
 
 @routes.get("/tables.xlsx")
@@ -86,12 +98,30 @@ def table(query: Asking, name: str) -> Response:
 @routes.get("/calendar.ics")
 def calendar(query: Asking) -> Response:
     """The days to keep, to read once or to follow."""
+    return query.given(lambda: _calendar(query))
 
-    def made() -> Response:
-        text = query.office.calendar().encode()
-        return _file(text, "text/calendar; charset=utf-8", "days-to-keep.ics", "inline")
 
-    return query.given(made)
+@routes.get("/calendar/{token}.ics")
+def calendar_feed(query: Asking, token: str) -> Response:
+    """The same for a calendar that cannot sign in, by an address only it was given."""
+    _count(query)
+    if query.office.people is None or not query.office.people.is_feed(token):
+        raise HTTPException(404)
+    if query.office.plan is None:
+        raise HTTPException(503, NOT_YET, {"Retry-After": "60"})
+    return _calendar(query)
+
+
+def _calendar(query: Query) -> Response:
+    text = query.office.calendar().encode()
+    return _file(text, "text/calendar; charset=utf-8", "days-to-keep.ics", "inline")
+
+
+def _count(query: Query) -> None:
+    """Refuse who looks too often, by a link alone, at what takes work to make."""
+    request = query.asked.request
+    if query.person.role is not Role.OWNER and not gate_of(request).may_read(request):
+        raise HTTPException(429, "Too many looks at once. Wait a minute.", {"Retry-After": "60"})
 
 
 @routes.get("/scan/{kind}/{lot}")
@@ -114,12 +144,3 @@ def scanned(query: Asking, kind: str, lot: str, rest: str = "") -> Response:
 def _file(body: bytes, kind: str, name: str, how: str = "attachment") -> Response:
     shown = f"{how}; filename*=UTF-8''{quote(name)}"
     return Response(body, media_type=kind, headers={"Content-Disposition": shown})
-
-
-def is_own_computer(address: str) -> bool:
-    """True for an address that no phone could follow."""
-    host = urlsplit(address).hostname or ""
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return host == "localhost"

@@ -1,6 +1,14 @@
-"""Coming in: signing in, pairing a phone, a guest's link, and who may do so."""
+"""Coming in: signing in, pairing a phone, a guest's link, and who may do so.
+
+What lets somebody in is shown once, on the answer to the form that made it, which no browser
+keeps. A phone's code stands behind `#` in the address its picture holds: that part is read by the
+page's own script and never sent, so no log on the way can hold it, and the script takes it out of
+the phone's address at once. Whoever has no script types the code.
+"""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
@@ -9,11 +17,13 @@ from starlette.exceptions import HTTPException
 from tierpole.farm.measure import Label
 from tierpole.office.people import LANGUAGES, People, Role
 from tierpole.web.access import GUEST, SESSION, gate_of
+from tierpole.web.address import code_picture, phones_address
 from tierpole.web.asking import Asking, Query, Sent
 from tierpole.web.languages import NAMES
 
 routes = APIRouter()
 LASTS = 60 * 86_400  # seconds a browser keeps its token
+NEVER_KEPT = {"Cache-Control": "no-store"}
 TOO_MANY = "Too many tries. Wait a minute."
 
 
@@ -44,20 +54,20 @@ def sign_out(query: Asking, sent: Sent) -> Response:  # noqa: ARG001 - its token
 
 
 @routes.get("/pair")
-def pair_page(query: Asking, code: str = "") -> Response:
-    """Where a phone's code is typed; from a label or link it stands there already."""
-    return query.desk_page("pair.html", fault="", given=code[:12])
+def pair_page(query: Asking) -> Response:
+    """Where a phone's code is typed; from its picture it stands there already."""
+    return query.desk_page("pair.html", fault="")
 
 
 @routes.post("/pair")
 def pair(query: Asking, sent: Sent) -> Response:
     """Let a phone in by its code."""
     if not gate_of(query.asked.request).may_knock(query.asked.request):
-        return query.desk_page("pair.html", 429, fault=TOO_MANY, given="")
+        return query.desk_page("pair.html", 429, fault=TOO_MANY)
     token = _people(query).pair(sent.texts.get("code", ""))
     if token is None:
         fault = "That code is not, or not any more. Ask for a new one."
-        return query.desk_page("pair.html", 403, fault=fault, given="")
+        return query.desk_page("pair.html", 403, fault=fault)
     return _let_in(query, token, "/")
 
 
@@ -102,7 +112,9 @@ def code(query: Asking, sent: Sent) -> Response:
     if name is None or spoken not in LANGUAGES:
         return _people_page(query, "Write a name.", code=422)
     given = _people(query).new_code(name, role, spoken)
-    return _people_page(query, said=("code", given, name))
+    address = _phones_address(query)
+    shown = code_picture(f"{address}pair#{given}") if address else ""
+    return _people_page(query, said=Shown("code", name, given, f"{address}pair", shown))
 
 
 @routes.post("/people/guest")
@@ -112,7 +124,17 @@ def new_guest(query: Asking, sent: Sent) -> Response:
     if lot not in query.ledger.lots() or name is None:
         return _people_page(query, "Choose a lot, and write who the link is for.", code=422)
     token = _people(query).new_guest(name, lot)
-    return _people_page(query, said=("guest", f"{query.asked.request.base_url}guest/{token}", name))
+    return _people_page(query, said=_shown_link(query, "guest", name, f"guest/{token}"))
+
+
+@routes.post("/people/calendar")
+def new_calendar(query: Asking, sent: Sent) -> Response:
+    """An address of the calendar for a program that cannot sign in."""
+    name = _name(sent)
+    if name is None:
+        return _people_page(query, "Write whose calendar it is.", code=422)
+    token = _people(query).new_feed(name)
+    return _people_page(query, said=_shown_link(query, "calendar", name, f"calendar/{token}.ics"))
 
 
 @routes.post("/people/away")
@@ -131,6 +153,28 @@ def packet(query: Asking, lot: str) -> Response:
     return query.desk_page("packet.html", view=found)
 
 
+@dataclass(frozen=True)
+class Shown:
+    """What lets somebody in, shown once: a code or a link, where it leads, and its picture."""
+
+    kind: str
+    name: str
+    secret: str
+    address: str
+    picture: str
+
+
+def _shown_link(query: Query, kind: str, name: str, path: str) -> Shown:
+    address = _phones_address(query)
+    link = (address or str(query.asked.request.base_url)) + path
+    return Shown(kind, name, link, link, code_picture(link) if address else "")
+
+
+def _phones_address(query: Query) -> str:
+    request = query.asked.request
+    return phones_address(request, gate_of(request).is_open)
+
+
 def _people(query: Query) -> People:
     if query.office.people is None:
         raise HTTPException(404)
@@ -144,14 +188,16 @@ def _name(sent: Sent) -> str | None:
 
 
 def _people_page(
-    query: Query, fault: str = "", said: tuple[str, str, str] | None = None, code: int = 200
+    query: Query, fault: str = "", said: Shown | None = None, code: int = 200
 ) -> Response:
     who = _people(query)
-    gate = gate_of(query.asked.request)
-    return query.desk_page(
+    response = query.desk_page(
         "people.html", code, fault=fault, said=said, devices=who.devices(), guests=who.guests(),
-        tokens=who.api_tokens(), is_open=gate.is_open, lots=query.ledger.lots(), languages=NAMES,
+        feeds=who.feeds(), tokens=who.api_tokens(), lots=query.ledger.lots(), languages=NAMES,
+        is_open=gate_of(query.asked.request).is_open,
     )  # fmt: skip
+    response.headers.update(NEVER_KEPT)
+    return response
 
 
 def _let_in(query: Query, token: str, to: str) -> Response:

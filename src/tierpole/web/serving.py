@@ -11,6 +11,7 @@ import uvicorn
 
 from tierpole.errors import StoreError
 from tierpole.web.access import Gate
+from tierpole.web.address import own_address
 from tierpole.web.app import create_app
 from tierpole.web.office import Office
 
@@ -53,16 +54,6 @@ def _may_open(office: Office) -> None:
         raise StoreError("A scenario is shown on this computer only. Put it into books first.")
     if not office.people.has_passphrase:
         raise StoreError("Set a passphrase first: tierpole passphrase BOOKS")
-
-
-def own_address() -> str:
-    """The address of this computer on the network it would send by; nothing is sent."""
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
-            probe.connect(("192.0.2.1", 9))
-        except OSError:
-            return HOST
-        return probe.getsockname()[0]
 
 
 def free_listener(port: int, host: str = HOST) -> socket.socket:
