@@ -17,22 +17,26 @@ import pytest
 import zxingcpp
 
 import synthetic
+from tierpole.barn import room
 from tierpole.barn.geometry import place_capacity
 from tierpole.charts import words
 from tierpole.charts.lots import potency
 from tierpole.charts.reading import as_dates
 from tierpole.documents import LANGUAGES, PAPERS, Filed, Order, Proof, make_paper, scan_path, sheets
-from tierpole.documents.crew_sheet import CAUTIONS, crew_sheet, crew_words
+from tierpole.documents.crew_sheet import CAUTIONS, crew_sheet
+from tierpole.documents.crew_words import crew_words
 from tierpole.documents.expected import expected
 from tierpole.documents.grids import certificate_grid
 from tierpole.documents.hanging_map import hanging_map
 from tierpole.documents.lender_summary import lender_summary
 from tierpole.documents.lot_packet import lot_packet
 from tierpole.documents.season_plan import season_plan
-from tierpole.documents.tiers import tier_days, tier_room
+from tierpole.documents.tiers import hanging_today, tier_days, tier_room
 from tierpole.documents.typeset import file_name, typeset
 from tierpole.errors import InputError
+from tierpole.farm import TierLoad
 from tierpole.farm.books import CustodyStep, Disposal, DisposalMethod, Planting
+from tierpole.outlook.stowing import elevation
 from tierpole.outlook.summary import summarise
 from tierpole.plan.harvest import usual_drying
 from tierpole.plan.result import LotState
@@ -219,7 +223,8 @@ def test_crew_words_limits():
         )
         assert own == other, key
     known = {caution.key for caution in cautions("barn")}
-    assert set(spanish["caution"]) == set(CAUTIONS) <= known
+    assert set(CAUTIONS) <= set(spanish["caution"]) == known
+    assert english["filling"] == room.FILLING
 
 
 # --- tiers --------------------------------------------------------------------------------------
@@ -235,13 +240,13 @@ def test_tiers_limits(place):
     days = tier_days(SEASON, PLAN, place.name)
     hung = taken = 0
     start = sum(h.sticks for h in SEASON.hanging_now() if h.place == place.name)
-    for day, hanging, room in zip(days, load.hanging, load.capacity, strict=True):
+    for day, hanging, most in zip(days, load.hanging, load.capacity, strict=True):
         by_tier = Counter()
         for bundle in day.hanging:
             by_tier[bundle.tier] += bundle.sticks
         assert all(by_tier[tier] <= rooms[tier] for tier in rooms)
         assert sum(by_tier.values()) == hanging
-        assert by_tier[None] == max(0, hanging - sum(rooms.values())) or hanging <= room
+        assert by_tier[None] == max(0, hanging - sum(rooms.values())) or hanging <= most
         hung += sum(b.sticks for b in day.hung)
         taken += sum(b.sticks for b in day.taken)
         assert start + hung - taken == hanging
@@ -270,18 +275,63 @@ def test_what_stayed_under_its_limit_is_not_printed_as_found():
     assert chart.table.rows[-1][2] == "under 0.05 %"
 
 
-def test_tiers_limits_order():
-    """The top tier is filled before the next; the oldest hanging comes down first."""
-    days = tier_days(SEASON, PLAN, "Fan shed")
-    top = max(tier_room(SEASON.places[1]))
-    for day in days:
+@pytest.mark.parametrize("place", SEASON.places, ids=lambda place: place.name)
+def test_tiers_limits_order(place):
+    """A bent is filled before the next one nearer to the door, and its upper tiers before its lower
+    ones; the oldest hanging comes down first."""
+    bays = room.bays(place)
+    for day in tier_days(SEASON, PLAN, place.name):
+        there = Counter((b.tier, b.bent) for b in day.hanging for _ in range(b.sticks))
         for bundle in day.hung:
-            if bundle.tier != top:
-                on_top = sum(b.sticks for b in day.hanging if b.tier == top)
-                assert on_top == tier_room(SEASON.places[1])[top]
+            above = range(bundle.tier + 1, place.tiers + 1)
+            assert all(
+                there[tier, bundle.bent] == bays[tier - 1, bundle.bent - 1] for tier in above
+            )
+            others = {b.bent for b in day.hanging if b.lot != bundle.lot}
+            for bent in range(bundle.bent + 1, bays.shape[1] + 1):
+                full = all(there[t + 1, bent] == n for t, n in enumerate(bays[:, bent - 1]))
+                assert full or bent in others
         stayed = [b.hung_on for b in day.hanging if b not in day.hung]
         if day.taken and stayed:
             assert max(b.hung_on for b in day.taken) <= min(stayed)
+
+
+def test_tiers_limits_of_one_day():
+    """Of what comes on one day, what dries last goes in first, deepest, whatever its name."""
+    own = [cut for cut in PLAN.cuts if cut.place == "Frame"]
+    first, second = own[0], next(cut for cut in own if cut.lot != own[0].lot)
+    for late, soon in ((first.lot, second.lot), (second.lot, first.lot)):
+        cuts = {
+            name: replace(own[0], lot=name, sticks=60, dry_on=own[0].day + timedelta(days=days))
+            for name, days in ((late, 20), (soon, 9))
+        }
+        lots = tuple(
+            replace(lot, cuts=(cuts[lot.lot],) if lot.lot in cuts else ()) for lot in PLAN.lots
+        )
+        empty = replace(SEASON, hangings=())
+        days = tier_days(empty, replace(PLAN, lots=lots), "Frame")
+        hung = next(day for day in days if day.day == own[0].day).hung
+        bents = {name: [b.bent for b in hung if b.lot == name] for name in cuts}
+        assert min(bents[late]) > max(bents[soon])
+
+
+def test_tiers_limits_as_written_down():
+    """Sticks hang on the map where somebody wrote that they hang; the plan fills what is left."""
+    hanging = next(h for h in SEASON.hanging_now() if h.place == "Fan shed")
+    own = {"lot": hanging.lot, "place": "Fan shed", "hung_on": hanging.hung_on}
+    load = TierLoad(**own, tier=1, bent=1, sticks=30)
+    season = replace(SEASON, tier_loads=(load,))
+    found = elevation(season, "Fan shed")
+    today = hanging_today(found)
+    assert sum(b.sticks for b in today if (b.tier, b.bent) == (1, 1)) == 30
+    assert sum(b.sticks for b in today if b.lot == hanging.lot) == hanging.sticks
+    place = season.places[season.place_index("Fan shed")]
+    day = tier_days(season, PLAN, "Fan shed")[0]
+    at = Counter((b.tier, b.bent) for b in day.hanging for _ in range(b.sticks))
+    assert all(at[t + 1, b + 1] <= n for (t, b), n in np.ndenumerate(room.bays(place)))
+    notes = hanging_map(season, OUTLOOK, PLAN, Order(of="Fan shed")).data["notes"]
+    total = sum(h.sticks for h in SEASON.hanging_now() if h.place == "Fan shed")
+    assert f"Of {total} sticks today, 30 are drawn as it was written down" in notes[1]
 
 
 @pytest.mark.parametrize("place", SEASON.places, ids=lambda place: place.name)
@@ -290,12 +340,14 @@ def test_hanging_map_limits(place):
     order = Order(of=place.name)
     data = hanging_map(SEASON, OUTLOOK, PLAN, order).data
     planned = sum(cut.sticks for cut in PLAN.cuts if cut.place == place.name)
-    assert data["hung_total"] == f"{planned:,}"
+    assert data["to_hang_title"] == f"To hang here: {words.counted(planned, 'stick')}"
     assert sum(int(row[2].replace(",", "")) for row in data["to_hang"].rows) == planned
     for drawing in data["drawings"]:
-        drawn = sum(sticks for row in drawing["rows"] for _, _, sticks in row.lots)
-        assert words.counted(drawn + drawing["elsewhere"], "stick") == drawing["total"]
-        assert all(row.free >= 0 for row in drawing["rows"])
+        drawn = sum(sum(row.lots.values()) for row in drawing["rows"])
+        assert words.counted(drawn, "stick") == drawing["total"]
+        assert drawing["elsewhere"] == ""
+        for row in drawing["rows"]:
+            assert sum(row.lots.values()) + row.free == row.room
     text = _text(_paper("map", order))
     assert all(caution.says in text for caution in cautions("barn"))
     held = [drawing["held"] for drawing in data["drawings"]]

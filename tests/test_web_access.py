@@ -48,6 +48,9 @@ GET  /paper/packet/{lot:path}           /paper/packet/2%20Bank     yes no  yes n
 GET  /paper/packet/{lot:path}           /paper/packet/1%20River    yes no  no  no
 GET  /health                            /health                    yes yes no  no
 GET  /crew                              /crew                      yes yes no  no
+GET  /crew/day/{day}.pdf                /crew/day/2026-09-03.pdf   yes yes no  no
+GET  /crew/day/{day}                    /crew/day/2026-09-03       yes yes no  no
+GET  /crew/map/{name:path}              /crew/map/Frame            yes yes no  no
 GET  /place/{name:path}                 /place/Home%20barn         yes yes no  no
 GET  /enter                             /enter                     yes yes no  no
 GET  /enter/{form}                      /enter/cut                 yes yes no  no

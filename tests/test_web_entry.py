@@ -158,13 +158,13 @@ def test_slips_are_shown_beside_what_was_typed(office, client):
     sent = send(client, "cut", lot="2 Bank", sticks="1,2", hours="3 ft", cut_on="")
     assert sent.status_code == 422
     assert "Sticks cut must be a whole number from 1 to 100,000." in sent.text
-    assert "&#39;ft&#39; is not a unit of a time" in sent.text
+    assert "Crew hours in all must be a time from 0 h to 5000 h, written in h, min, d." in sent.text
     assert "Day must be answered." in sent.text
     assert 'value="1,2"' in sent.text
     assert 'value="3 ft"' in sent.text
     unknown = send(client, "cut", lot="Nowhere", sticks="1", cut_on="2026-09-10")
     assert unknown.status_code == 422
-    assert "the name of a lot in the books" in unknown.text
+    assert "Lot: “Nowhere” is not in the books, or not any more." in unknown.text
     assert written(office) == before
 
 

@@ -1,4 +1,4 @@
-"""What each face is handed: codes as pictures, a guest's packet, a calendar that cannot sign in."""
+"""What each face is handed: codes as pictures, a guest's packet, a calendar, the crew's pages."""
 
 from __future__ import annotations
 
@@ -161,3 +161,71 @@ def test_a_link_is_not_read_without_end(office):
         code = office.people.new_code("Ann", Role.OWNER, "en")
         program.post("/pair", data=form_of(program, "/pair") | {"code": code})
         assert [program.get("/calendar.ics").status_code for _ in range(3)] == [200] * 3
+
+
+# --- the crew -------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def crew(office, address):
+    """A paired phone of somebody who reads Spanish."""
+    with httpx.Client(base_url=address) as client:
+        code = office.people.new_code("Rosa", Role.CREW, "es")
+        client.post("/pair", data=form_of(client, "/pair") | {"code": code})
+        yield client
+
+
+def crew_pages(office):
+    """Every page with which the crew works, and the papers behind them."""
+    days = sorted({cut.day for cut in office.plan.cuts})[:3]
+    places = [place.name for place in office.season.places]
+    yield "/crew"
+    yield from (f"/crew/day/{day}" for day in days)
+    yield from (f"/place/{place}" for place in places)
+    yield from (f"/crew/day/{day}.pdf" for day in days)
+    yield from (f"/crew/map/{place}" for place in places)
+
+
+def test_the_crew_sees_no_money(office, crew):
+    """Neither on its pages, nor on its papers, nor as JSON; and it reads them in its language."""
+    import pypdfium2
+
+    for path in crew_pages(office):
+        answer = crew.get(path)
+        assert answer.status_code == 200, path
+        if answer.headers["content-type"] == "application/pdf":
+            pages = pypdfium2.PdfDocument(answer.content)
+            text = " ".join(one.get_textpage().get_text_range() for one in pages)
+        else:
+            text = unescape(re.sub(r"<[^>]+>", " ", answer.text))
+            assert '<html lang="es">' in answer.text
+            assert "$" not in crew.get(path, params={"format": "json"}).text
+        assert "$" not in text, path
+        assert "dollar" not in text
+        for english in ("sticks", "Tier", "door", "Take care", "Print"):
+            assert english not in text, (path, english)
+
+
+def test_the_crew_sees_its_plan(office, crew):
+    """A day's page and a place's page name each cut of the plan, with its place and its sticks."""
+    cut = office.plan.cuts[0]
+    page = unescape(crew.get(f"/crew/day/{cut.day}").text)
+    for said in (cut.lot, cut.place, f"{cut.sticks:,}", "Llene desde el fondo"):
+        assert said in page
+    page = unescape(crew.get(f"/place/{cut.place}").text)
+    assert f"<td>{cut.lot}</td>" in page
+    assert crew.get("/crew/day/2031-01-01").status_code == 404
+    assert crew.get("/crew/day/2031-01-01.pdf").status_code == 404
+    assert crew.get("/place/Nowhere").status_code == 404
+
+
+def test_the_owner_prints_both_languages(office, owner):
+    """The same sheet in either language, whatever the owner reads."""
+    import pypdfium2
+
+    day = office.plan.cuts[0].day
+    page = owner.get(f"/crew/day/{day}").text
+    for language, said in (("en", "Take care"), ("es", "Cuidado")):
+        link = re.search(rf'href="([^"]+language={language})"', page)[1]
+        pages = pypdfium2.PdfDocument(owner.get(unescape(link)).content)
+        assert said in " ".join(one.get_textpage().get_text_range() for one in pages)

@@ -72,7 +72,7 @@ def test_an_entry_in_spanish(crew):
     """From the form to what was written, with slips told in the same language."""
     hidden = form_of(crew, "/enter/cut")
     slip = crew.post("/enter/cut", data=hidden | {"lot": "2 Bank", "sticks": "1,2", "cut_on": ""})
-    assert "Palos cortados: no se entiende; escríbalo de otra manera, por ejemplo 180." in slip.text
+    assert "Palos cortados: tiene que ser un número entero de 1 a 100,000." in slip.text
     assert "Día: hay que contestar." in slip.text
     told = hidden | {"lot": "2 Bank", "sticks": "6", "cut_on": "2026-09-10"}
     done = crew.post("/enter/cut", data=told, follow_redirects=True).text

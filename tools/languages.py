@@ -1,6 +1,6 @@
 """Keep the catalogues of the crew's screens: `python tools/languages.py`, or `--check` to compare.
 
-Texts are gathered from the templates (`t('...')`), the quick forms, and the days and months; new
+Texts are gathered from the templates (`t('...')`), the quick forms, and what is said of airing; new
 ones are added to each `.po` file to be translated by hand, and the `.mo` files made from them.
 """
 
@@ -22,7 +22,10 @@ from tierpole.charts import words
 from tierpole.farm import Cut, Flowering, Hanging, Noun, Reading, Sample, Test
 from tierpole.farm import books as b
 from tierpole.office.entry import FORMS
-from tierpole.office.entry.fields import ask_of, can_be_asked
+from tierpole.office.entry.desk import FAULT, HANGS, NAME_GONE, NOT_THERE
+from tierpole.office.entry.fields import COMMAS, OTHERWISE, UNANSWERED, ask_of, can_be_asked
+from tierpole.office.entry.uploads import OTHER_FILE, TOO_LARGE
+from tierpole.office.views import barn
 
 HEAD = "# The crew's screens. New texts come from `python tools/languages.py`."
 BEGUN = datetime(2026, 11, 25, tzinfo=UTC)  # fixed, so that a run changes nothing by itself
@@ -45,11 +48,14 @@ def _texts() -> Iterator[str]:
     for form in FORMS:
         yield form.title
         for ask in form.asks:
-            yield from (ask.label, *map(str, ask.choices))
+            yield from (ask.label, *map(str, ask.choices), *ask.allowed.patterns())
     for noun in NOUNS:
         asked = (key for key in noun.model_fields if can_be_asked(noun, key))
         yield from (ask_of(noun, key).label for key in asked)
-    yield from (*words.WEEKDAYS, *words.MONTHS)
+    for told in (UNANSWERED, OTHERWISE, OTHER_FILE, NOT_THERE):
+        yield from told.patterns()
+    yield from (COMMAS, TOO_LARGE, FAULT, NAME_GONE, HANGS, *barn.CREW_TEXTS)
+    yield from words.MONTHS
 
 
 def catalogues() -> Iterator[tuple[Path, Catalog]]:

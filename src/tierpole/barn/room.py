@@ -17,6 +17,8 @@ from tierpole.evidence import Mark, Table, Value
 from tierpole.farm import Place
 from tierpole.units import FOOT
 
+FILLING = "Fill from the far end, each bent from top to bottom, what dries last first."
+
 Array = NDArray[np.float64]
 Counts = NDArray[np.int64]
 
@@ -87,21 +89,41 @@ def bays(place: Place) -> Counts:
     return room
 
 
-def stow(room: Counts, lots: Sequence[str], sticks: Sequence[int]) -> list[Stowed]:
+def stow(
+    room: Counts, lots: Sequence[str], sticks: Sequence[int], standing: Sequence[Stowed] = ()
+) -> list[Stowed]:
     """Hangings stowed one after another: from the far end, each bent from top to bottom.
+
+    So a crew fills a barn: it hangs a bent from its top tier down, standing on what is below, and
+    moves towards the door; the other way round it would climb past what hangs already.
 
     Parameters
     ----------
-    room : sticks each bay still holds [tier, bent]
+    room : sticks each bay holds [tier, bent]
     lots : whose sticks they are, in the order in which they come [hanging]
     sticks : how many [hanging]
+    standing : what hangs there already
 
     A lot takes bents in which no other lot hangs; only when there are none left are bents shared.
     What finds no room is left out.
     """
-    left = room.copy()
+    taken = sum((one.sticks for one in standing), np.zeros_like(room))
+    left = np.maximum(room - taken, 0)
     owner: dict[int, str] = {}
+    for one in standing:
+        for bent in np.flatnonzero(one.sticks.any(axis=0)):
+            owner.setdefault(int(bent), one.lot)
     return [_stow_one(left, owner, *pair) for pair in zip(lots, sticks, strict=True)]
+
+
+def stow_together(
+    room: Counts, lots: Sequence[str], sticks: Sequence[int], ready: ArrayLike,
+    standing: Sequence[Stowed] = (),
+) -> list[Stowed]:  # fmt: skip
+    """What comes on one day, stowed in the order in which it should go in (`order_to_fill`)."""
+    order = order_to_fill(ready)
+    found = stow(room, [lots[row] for row in order], [sticks[row] for row in order], standing)
+    return [found[order.index(row)] for row in range(len(order))]
 
 
 def _stow_one(left: Counts, owner: dict[int, str], lot: str, sticks: int) -> Stowed:

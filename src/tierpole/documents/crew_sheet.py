@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterator
 from datetime import date
-from functools import cache
-from importlib.resources import files
 from math import ceil
 from typing import Any
 
@@ -15,79 +12,95 @@ import xarray as xr
 from tierpole.charts import words
 from tierpole.charts.reading import as_dates
 from tierpole.compliance import LotState
-from tierpole.documents.parts import Order, head
-from tierpole.documents.tiers import tier_days
-from tierpole.documents.typeset import Draft, Language, file_name
+from tierpole.documents.crew_words import (
+    Say,
+    crew_cautions,
+    crew_head,
+    crew_words,
+    said_bents,
+    said_date,
+    said_odds,
+    said_tiers,
+)
+from tierpole.documents.parts import Order
+from tierpole.documents.tiers import TierDay, tier_days
+from tierpole.documents.typeset import Draft, file_name
+from tierpole.errors import Fault, InputError
 from tierpole.outlook.summary import summarise
 from tierpole.plan.harvest import HARVEST
 from tierpole.plan.result import Plan, PlannedCut
-from tierpole.rulebook import cautions
 from tierpole.season import Season
 
 CAUTIONS = ("rails-break", "falls", "heat-and-ladders", "dust")
 
 
 def crew_sheet(season: Season, outlook: xr.Dataset, plan: Plan, order: Order) -> Draft:
-    """The cut sheet of a day; without one of the next day on which something is cut."""
+    """The cut sheet of a day; without one of the next day on which something is cut.
+
+    Raises `InputError` for a day that is not of the season.
+    """
     day = order.day or next((cut.day for cut in plan.cuts), season.on)
+    last = season.day(len(season.days) - 1)
+    if not season.first_day <= day <= last:
+        allowed = f"a day of the season, from {season.first_day} to {last}"
+        raise InputError("paper", [Fault("paper", "day", str(day), allowed)])
     say = crew_words(order.language)
     cuts = [cut for cut in plan.cuts if cut.day == day]
-    title = f"{say['title']}: {_date(say, day)}"
+    there = {cut.place: _place_on(season, plan, cut.place, day) for cut in cuts}
     return Draft(
         template="crew_sheet",
         name=file_name("cut-sheet", day.isoformat(), order.language),
-        title=title,
+        title=f"{say['title']}: {said_date(say, day)}",
         made_on=season.on,
         size=order.size,
         language=order.language,
         data={
-            "head": {
-                **head(season),
-                "seen": _date(say, season.on),
-                "invented": _invented(season, say),
-            },
+            "head": crew_head(season, say),
             "say": say,
-            "heading": words.capital(_date(say, day)),
-            "rows": list(_rows(season, plan, cuts, say)),
+            "heading": words.capital(said_date(say, day)),
+            "rows": [_row(season, cut, there[cut.place], say) for cut in cuts],
             "sticks": f"{sum(cut.sticks for cut in cuts):,}",
             "facts": list(_facts(season, outlook, plan, cuts, day, say)),
+            "there": [
+                line for place, on in there.items() for line in _there(season, place, on, say)
+            ],
             "down": list(_down(plan, day, say)),
-            "cautions": list(_cautions(order.language)),
+            "cautions": list(crew_cautions(order.language, CAUTIONS)),
         },
     )
 
 
-@cache
-def crew_words(language: Language) -> dict[str, Any]:
-    """The words of the sheet in a language."""
-    text = (files("tierpole.documents") / "crew_words.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)[language]
+def _place_on(season: Season, plan: Plan, place: str, day: date) -> TierDay:
+    return next(one for one in tier_days(season, plan, place) if one.day == day)
 
 
-def _rows(
-    season: Season, plan: Plan, cuts: list[PlannedCut], say: dict[str, Any]
-) -> Iterator[dict[str, Any]]:
-    for cut in cuts:
-        top = season.places[season.place_index(cut.place)].tiers
-        day = next(day for day in tier_days(season, plan, cut.place) if day.day == cut.day)
-        hung = [bundle for bundle in day.hung if bundle.lot == cut.lot]
-        yield {
-            "lot": cut.lot,
-            "sticks": f"{cut.sticks:,}",
-            "place": cut.place,
-            "tiers": [f"{_tier(b.tier, top, say)}: {b.sticks:,}" for b in hung],
-        }
+def _row(season: Season, cut: PlannedCut, day: TierDay, say: Say) -> dict[str, Any]:
+    hung = [bundle for bundle in day.hung if bundle.lot == cut.lot]
+    return {
+        "lot": cut.lot,
+        "sticks": f"{cut.sticks:,}",
+        "place": cut.place,
+        "tiers": said_tiers(say, hung, _top(season, cut.place)),
+        "bents": said_bents(say, hung),
+    }
 
 
-def _tier(tier: int | None, top: int, say: dict[str, Any]) -> str:
-    if tier is None:
-        return say["tier_any"]
-    return say["tier_top"].format(tier=tier) if tier == top > 1 else str(tier)
+def _top(season: Season, place: str) -> int:
+    return season.places[season.place_index(place)].tiers
+
+
+def _there(season: Season, place: str, day: TierDay, say: Say) -> Iterator[str]:
+    """What hangs in a place before the day's sticks come, lot by lot."""
+    before = [bundle for bundle in day.hanging if bundle not in day.hung]
+    for lot in dict.fromkeys(bundle.lot for bundle in before):
+        own = [bundle for bundle in before if bundle.lot == lot]
+        tiers = ", ".join(said_tiers(say, own, _top(season, place)))
+        yield say["there_row"].format(place=place, lot=lot, tiers=tiers, bents=said_bents(say, own))
 
 
 def _facts(
     season: Season, outlook: xr.Dataset, plan: Plan, cuts: list[PlannedCut], day: date,
-    say: dict[str, Any],
+    say: Say,
 ) -> Iterator[dict[str, Any]]:  # fmt: skip
     """What the crew must know before it starts; `stops` marks what forbids cutting."""
     for name in dict.fromkeys(cut.lot for cut in cuts):
@@ -95,7 +108,7 @@ def _facts(
         if lot.state is not LotState.PASSED:
             yield {"text": say["waits"].format(lot=name), "stops": True}
         elif lot.window is not None:
-            last = _date(say, lot.window[1])
+            last = said_date(say, lot.window[1])
             yield {"text": say["passed"].format(lot=name, last=last), "stops": False}
     for name in dict.fromkeys(cut.lot for cut in cuts):
         plants = season.lots[season.lot_index(name)].plants_per_stick
@@ -104,38 +117,11 @@ def _facts(
         hours = ceil(sum(cut.hours for cut in cuts))
         yield {"text": say["hours"].format(hours=hours), "stops": False}
     wet = summarise(outlook["rain"].values[:, season.index(day)] >= HARVEST["rain_stops"]).mean
-    yield {"text": say["rain"].format(odds=_odds(wet, say)), "stops": False}
+    yield {"text": say["rain"].format(odds=said_odds(say, wet)), "stops": False}
 
 
-def _down(plan: Plan, day: date, say: dict[str, Any]) -> Iterator[str]:
+def _down(plan: Plan, day: date, say: Say) -> Iterator[str]:
     for place in plan.places:
         for when, sticks in zip(as_dates(place.days), place.taken_down, strict=True):
             if when == day and sticks >= 1:
                 yield say["down_row"].format(sticks=f"{sticks:,.0f}", place=place.place)
-
-
-def _cautions(language: Language) -> Iterator[str]:
-    own = crew_words(language).get("caution")
-    for caution in cautions("barn"):
-        if caution.key in CAUTIONS:
-            yield own[caution.key] if own else caution.says
-
-
-def _invented(season: Season, say: dict[str, Any]) -> str:
-    """What is not real, in the words of the sheet."""
-    farm = say["invented_farm"] if season.farm.is_invented else ""
-    year = season.stand_in_year
-    return f"{farm} {say['stand_in'].format(year=year) if year else ''}".strip()
-
-
-def _odds(chance: float, say: dict[str, Any]) -> str:
-    """A chance as `5 of 20` in the words of the sheet."""
-    said = words.short_odds(chance)
-    for phrase, own in (("fewer than", "fewer"), ("more than", "more"), ("of", "of")):
-        said = said.replace(f"{phrase} ", f"{say[own]} ")
-    return said
-
-
-def _date(say: dict[str, Any], day: date) -> str:
-    weekday, month = say["weekdays"][day.weekday()], say["months"][day.month - 1]
-    return say["date"].format(weekday=weekday, day=day.day, month=month)

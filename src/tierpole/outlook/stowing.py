@@ -17,15 +17,20 @@ from tierpole.season import Season
 class Elevation:
     """A place seen from the side: room of each bay [tier, bent], and what hangs in it.
 
-    `hangings` and `stowed` go together. `is_recorded` says whether somebody wrote down the tier of
-    everything that hangs; else the rest is drawn as it should have been filled.
+    `hangings` and `stowed` go together. `recorded` is of how many sticks somebody wrote down the
+    tier; the rest is drawn as it should have been filled.
     """
 
     place: Place
     room: np.ndarray
     hangings: tuple[Hanging, ...]
     stowed: tuple[Stowed, ...]
-    is_recorded: bool
+    recorded: int
+
+    @property
+    def is_recorded(self) -> bool:
+        """Whether somebody wrote down the tier of everything that hangs."""
+        return self.recorded >= sum(hanging.sticks for hanging in self.hangings)
 
 
 def elevation(season: Season, name: str) -> Elevation:
@@ -33,15 +38,14 @@ def elevation(season: Season, name: str) -> Elevation:
     place = season.places[season.place_index(name)]
     bays = room.bays(place)
     hangings = tuple(h for h in season.hanging_now() if h.place == name)
-    recorded = [_recorded(season, bays, hanging) for hanging in hangings]
-    left = np.maximum(bays - sum(recorded, np.zeros_like(bays)), 0)
-    rest = [max(h.sticks - int(r.sum()), 0) for h, r in zip(hangings, recorded, strict=True)]
-    assumed = room.stow(left, [h.lot for h in hangings], rest)
+    lots = [hanging.lot for hanging in hangings]
+    known = [Stowed(hanging.lot, _recorded(season, bays, hanging)) for hanging in hangings]
+    rest = [max(h.sticks - one.total, 0) for h, one in zip(hangings, known, strict=True)]
+    assumed = room.stow(bays, lots, rest, known)
     stowed = tuple(
-        Stowed(hanging.lot, known + more.sticks)
-        for hanging, known, more in zip(hangings, recorded, assumed, strict=True)
+        Stowed(one.lot, one.sticks + more.sticks) for one, more in zip(known, assumed, strict=True)
     )
-    return Elevation(place, bays, hangings, stowed, not any(rest))
+    return Elevation(place, bays, hangings, stowed, sum(one.total for one in known))
 
 
 def _recorded(season: Season, bays: np.ndarray, hanging: Hanging) -> np.ndarray:

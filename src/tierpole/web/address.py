@@ -44,6 +44,6 @@ def phones_address(request: Request, is_open: bool) -> str:
 
 
 def code_picture(text: str) -> str:
-    """A QR code as markup to stand in a page: dark on light in every scheme, as scanners want it."""
+    """A QR code as markup for a page: dark on light in every scheme, as scanners want it."""
     code = segno.make(text, error="m", micro=False)
     return code.svg_inline(border=4, omitsize=True, light="#fff")

@@ -10,7 +10,8 @@ from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
 
 from tierpole._version import __version__
-from tierpole.web import api, books, certificates, entry, papers, people
+from tierpole.office.people import Role
+from tierpole.web import api, books, certificates, crew, entry, papers, people
 from tierpole.web.access import API, BodyLimit, Gate, guard, refused
 from tierpole.web.asking import Asking, query_of
 from tierpole.web.files import add_files
@@ -39,7 +40,7 @@ def create_app(office: Office, gate: Gate | None = None) -> FastAPI:
     app.state.gate = gate or Gate(office.people)
     add_files(app)
     app.state.routes = [*app.routes]  # what the door knows one by one
-    parts = (entry, books, people, certificates, papers, api)
+    parts = (entry, crew, books, people, certificates, papers, api)
     for router in (pages, *(part.routes for part in parts)):
         app.include_router(router)
         app.state.routes += router.routes
@@ -113,7 +114,9 @@ def lot(query: Asking, name: str) -> Response:
 
 @pages.get("/place/{name:path}")
 def place(query: Asking, name: str) -> Response:
-    """One place to cure by its name."""
+    """One place to cure by its name; the crew sees what hangs and comes there, and no money."""
+    if query.person.role is Role.CREW:
+        return crew.place_page(query, name)
     return query.show("place.html", "place", name, query.units)
 
 

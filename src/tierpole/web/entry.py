@@ -75,14 +75,6 @@ def undo(query: Asking, entry: str, sent: Sent) -> Response:  # noqa: ARG001 - i
     return RedirectResponse(query.asked.link(f"/entered/{entry}"), 303)
 
 
-@routes.get("/crew")
-def crew(query: Asking) -> Response:
-    """What the crew is to do, where, and what it can enter."""
-    query.desk  # noqa: B018
-    week = query.office.view("week", query.units) if query.office.plan is not None else None
-    return query.desk_page("crew.html", week=week, forms=FORMS)
-
-
 @routes.get("/offline.js")
 def offline() -> Response:
     """The script that starts the entry pages without a signal; it must stand at the root."""

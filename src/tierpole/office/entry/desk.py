@@ -11,11 +11,12 @@ from uuid import UUID, uuid4, uuid5
 from pydantic import ValidationError
 
 from tierpole.charts import words
-from tierpole.errors import InputError, TierpoleError
+from tierpole.errors import Fault, InputError, TierpoleError
 from tierpole.farm import Noun
 from tierpole.farm.books import SeasonYear
-from tierpole.office.entry.fields import AnswerError, Ask, said
+from tierpole.office.entry.fields import NAMED, AnswerError, Ask, said
 from tierpole.office.entry.forms import Form, Values, Written, form_named
+from tierpole.office.entry.told import Told
 from tierpole.office.entry.uploads import Upload, fault_of
 from tierpole.records import (
     KINDS,
@@ -39,6 +40,10 @@ from tierpole.records import (
 )
 from tierpole.units import System
 
+FAULT = "{label} {must}."
+NOT_THERE = Told("must be one that is in the books")
+NAME_GONE = "{label}: “{name}” is not in the books, or not any more. Choose another."
+HANGS = "{lot}, {place}: {sticks} sticks of {day} {month}"
 PARTS = 4  # nouns one form writes at most
 UNDONE = "taken back"
 SYSTEMS: tuple[System, ...] = ("us", "metric")
@@ -149,8 +154,11 @@ class Desk:
         for stored in self._listed(ask.list_of):
             noun = stored.noun
             if ask.list_of == "hanging":
-                sticks, day = words.counted(noun.sticks, "stick"), words.short_day(noun.hung_on)
-                yield str(stored.entry.id), f"{noun.lot}, {noun.place}: {sticks} of {day}"
+                day, month = str(noun.hung_on.day), Told(words.MONTHS[noun.hung_on.month - 1])
+                yield str(stored.entry.id), Told(
+                    HANGS, lot=noun.lot, place=noun.place, sticks=f"{noun.sticks:,}", day=day,
+                    month=month,
+                )  # fmt: skip
             else:
                 yield (str(stored.entry.id) if ask.shape == "stored" else noun.name), noun.name
 
@@ -176,7 +184,8 @@ class Desk:
             changes = list(self._changes(asked, values, why))
             receipts = write_with(self.store, changes, contents, who)
         except InputError as error:
-            raise self._refused(replace(asked, general=tuple(map(str, error.faults)))) from None
+            general = tuple(_general(asked.form, fault) for fault in error.faults)
+            raise self._refused(replace(asked, general=general)) from None
         except ValidationError as error:
             said = tuple(str(one["msg"]) for one in error.errors())
             raise self._refused(replace(asked, general=said)) from None
@@ -197,7 +206,7 @@ class Desk:
             try:
                 values[ask.key] = self._value(ask, asked.answers, uploads, system)
             except AnswerError as error:
-                faults[ask.key] = f"{ask.label} {error}."
+                faults[ask.key] = Told(FAULT, label=Told(ask.label), must=error.told)
         return values, faults
 
     def _value(
@@ -212,7 +221,7 @@ class Desk:
             return value
         seen = entries_named(self.store, [value])
         if not seen or seen[0].kind != ask.list_of or seen[0].noun is None:
-            raise AnswerError(f"must be a {ask.list_of} in the books")
+            raise AnswerError(NOT_THERE)
         return Stored(seen[0], seen[0].seq)
 
     def _changes(self, asked: Asked, values: Values, why: str) -> Iterator[Change]:
@@ -282,6 +291,14 @@ class Desk:
             before, entry.of, (entry.id,), UNDONE, self.kept_day, entry.season,
             uuid5(entry.id, UNDONE),
         )  # fmt: skip
+
+
+def _general(form: Form, fault: Fault) -> str:
+    """A fault of the books as a person at the form understands it."""
+    ask = next((one for one in form.asks if one.key == fault.field), None)
+    if ask is None or fault.field not in NAMED:
+        return str(fault)
+    return Told(NAME_GONE, label=Told(ask.label), name=str(fault.value))
 
 
 def matters(noun: Noun) -> bool:

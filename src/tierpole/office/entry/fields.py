@@ -17,6 +17,7 @@ from tierpole import units
 from tierpole.farm import Noun
 from tierpole.farm.books import ClockTime, Content
 from tierpole.farm.measure import Count, Day, Label, Measure, Ratio
+from tierpole.office.entry.told import Told
 
 Shape = Literal[
     "text", "note", "day", "time", "count", "number", "quantity", "choice", "yes", "names", "file",
@@ -28,8 +29,17 @@ _GROUPED = re.compile(r"\d{1,3}(,\d{3})+")
 _CLOCK, _CONTENT = (typing.get_args(kind)[1] for kind in (ClockTime, Content))
 
 
+UNANSWERED = Told("must be answered")
+OTHERWISE = Told("must be written another way")
+COMMAS = "{allowed}; a comma parts thousands, a point the fraction"
+
+
 class AnswerError(ValueError):
-    """An answer that cannot be taken; its text says what would have been right."""
+    """An answer that cannot be taken; `told` says what would have been right."""
+
+    def __init__(self, told: Told):
+        self.told = told
+        super().__init__(told)
 
 
 @dataclass(frozen=True)
@@ -52,18 +62,21 @@ class Ask:
     list_of: str = ""
     keeps: bool = False
     hint: str = ""
+    allowed: Told = OTHERWISE
 
     def read(self, text: str, system: units.System) -> Any:
         """The value of an answer; None when it is empty. Raises `AnswerError`."""
         text = text.strip()
         if not text:
             if self.is_needed:
-                raise AnswerError("must be answered")
+                raise AnswerError(UNANSWERED)
             return None
         try:
             return self.adapter.validate_python(self._plain(text, system), context=_WRITTEN)
-        except ValidationError as error:
-            raise AnswerError(f"must be {error.errors()[0]['msg']}") from None
+        except ValidationError:
+            has_comma = self.shape == "quantity" and "," in text
+            allowed = Told(COMMAS, allowed=self.allowed) if has_comma else self.allowed
+            raise AnswerError(allowed) from None
 
     def _plain(self, text: str, system: units.System) -> Any:
         """An answer as a noun's field takes it."""
@@ -127,8 +140,29 @@ def ask_of(noun: type[Noun], key: str, label: str = "", **said: Any) -> Ask:
         measure=rule.kind if isinstance(rule, Measure) else "",
         choices=tuple(rule) if _is_choice(rule) else (),
         list_of=key if key in NAMED else "",
+        allowed=_allowed(rule),
     )
     return replace(ask, **said)
+
+
+def _allowed(rule: Any) -> Told:
+    """What an answer must be by a field's rule, as it is told beside the question."""
+    if isinstance(rule, Count | Ratio):
+        whole = isinstance(rule, Count)
+        said = "must be a whole number from {low} to {high}" if whole else (
+            "must be a number from {low} to {high}")  # fmt: skip
+        return Told(said, low=f"{rule.low:,}", high=f"{rule.high:,}")
+    if isinstance(rule, Measure):
+        names = [unit.names[0] for unit in units.KINDS[rule.kind].units]
+        return Told("must be {kind} from {low} to {high}, written in {units}",
+                    kind=Told(rule.kind), low=rule.low, high=rule.high,
+                    units=", ".join(names))  # fmt: skip
+    if isinstance(rule, Label):
+        return Told("must be a text of at most {longest} letters", longest=str(rule.longest))
+    if isinstance(rule, Day):
+        return Told("must be a day such as 2026-09-14, from {first} to {last}",
+                    first=str(rule.first_year), last=str(rule.last_year))  # fmt: skip
+    return Told("must be a time of day such as 14:30") if rule == _CLOCK else OTHERWISE
 
 
 def _label(key: str) -> str:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from tierpole.office.entry.told import Told
+
 MOST = 12_000_000  # bytes of one photo or paper
 _SIGNS = {
     b"\xff\xd8\xff": "image/jpeg",
@@ -27,10 +29,15 @@ def media_type(data: bytes) -> str | None:
     return next((kind for sign, kind in _SIGNS.items() if data.startswith(sign)), None)
 
 
-def fault_of(upload: Upload) -> str | None:
+TOO_LARGE = "must be {most} MB at most, got {got} MB"
+OTHER_FILE = Told("must be a photo (JPEG, PNG, WebP) or a PDF")
+
+
+def fault_of(upload: Upload) -> Told | None:
     """What is wrong with a file, in words; None when it can be taken."""
     if len(upload.data) > MOST:
-        return f"must be {MOST // 1_000_000} MB at most, got {len(upload.data) / 1e6:.0f} MB"
+        got = f"{len(upload.data) / 1e6:.0f}"
+        return Told(TOO_LARGE, most=f"{MOST // 1_000_000}", got=got)
     if media_type(upload.data) is None:
-        return "must be a photo (JPEG, PNG, WebP) or a PDF"
+        return OTHER_FILE
     return None

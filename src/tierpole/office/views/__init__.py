@@ -6,6 +6,7 @@ The same model feeds the page, its JSON and, later, its paper. `VIEWS` names the
 from collections.abc import Callable, Iterator
 from typing import Any
 
+from tierpole.office.views.crew import crew_day, crew_place, crew_week
 from tierpole.office.views.lot import LotPage, lot_page
 from tierpole.office.views.papers import Papers, papers
 from tierpole.office.views.parts import Head, NotHereError, Number, Phrase, plain
@@ -22,6 +23,9 @@ VIEWS: dict[str, Callable[..., Any]] = {
     "season": season_page,
     "lot": lot_page,
     "place": place_page,
+    "crew_week": crew_week,
+    "crew_day": crew_day,
+    "crew_place": crew_place,
     "rules": rules,
     "papers": papers,
     "why_plan": why_plan,
@@ -43,6 +47,7 @@ def pages(season: Season, system: System) -> Iterator[tuple[str, ...]]:
 
 __all__ = [
     "VIEWS", "Head", "LotPage", "NotHereError", "Number", "Papers", "Phrase", "PlacePage", "Rules",
-    "SeasonPage", "Week", "Why", "lot_page", "pages", "papers", "place_page", "plain", "rules",
-    "season_page", "week", "why_formula", "why_outlook", "why_plan", "why_value",
+    "SeasonPage", "Week", "Why", "crew_day", "crew_place", "crew_week", "lot_page", "pages",
+    "papers", "place_page", "plain", "rules", "season_page", "week", "why_formula",
+    "why_outlook", "why_plan", "why_value",
 ]  # fmt: skip

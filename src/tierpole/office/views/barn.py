@@ -6,7 +6,7 @@ cautions; loads on rails only where somebody said what a rail may bear.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -35,6 +35,47 @@ NEVER_ALONE = (
     "insurer and the fire code say goes before anything said here."
 )
 
+# what is said of airing and alarm, by vents and by fans; the crew reads it in its language
+AIRINGS = {
+    "never": ("Keep the vents shut", "Keep the fans off"),
+    "always": ("Leave the vents open day and night", "Run the fans day and night"),
+    "always, if dry": (
+        "Open the vents while it is at most {most} % damp outside, by day or night, else shut them",
+        "Run the fans while it is at most {most} % damp outside, by day or night, else stop them",
+    ),
+    "by day": (
+        "Open the vents from {opened} to {closed} h and shut them for the night",
+        "Run the fans from {opened} to {closed} h and stop them for the night",
+    ),
+    "by day, if dry": (
+        (
+            "Open the vents from {opened} to {closed} h while it is at most {most} % damp outside, "
+            "else shut them"
+        ),
+        (
+            "Run the fans from {opened} to {closed} h while it is at most {most} % damp outside, "
+            "else stop them"
+        ),
+    ),
+}
+FANS = ("run the fans by day", "run the fans day and night")
+HEATER = (
+    "burn the heater at night while it is above {damp} % outside, vents ajar, with somebody "
+    "beside it"
+)
+ALARMS = {
+    "passed": "The chance of mould on {lot} has passed 10 % already: look at it today, thickest "
+    "flowers first.",
+    "shut": "The chance of mould on {lot} passes 10 % in {hours} if vents and fans stay shut.",
+    "left": "The chance of mould on {lot} passes 10 % in {hours} if vents and fans stay as they "
+    "are.",
+}
+HOURS = ("{hours} hour", "{hours} hours")
+CREW_TEXTS = (
+    *(text for pair in AIRINGS.values() for text in pair), *FANS, HEATER, NEVER_ALONE,
+    *ALARMS.values(), *HOURS,
+)  # fmt: skip
+
 
 @dataclass(frozen=True)
 class BarnNow:
@@ -57,7 +98,7 @@ def barn_now(
     if found is None:
         return None
     return BarnNow(
-        alarm=_alarm(found.alarm),
+        alarm=alarm_words(found.alarm),
         advice=tuple(_advice(found)),
         windows=tuple(_windows(season, found)),
         findings=tuple(_finding(season, found, one, system) for one in found.findings),
@@ -67,17 +108,15 @@ def barn_now(
     )
 
 
-def _alarm(alarm: Alarm | None) -> str:
+def alarm_words(alarm: Alarm | None, t: Callable[[str], str] = str) -> str:
+    """What is said of mould that is near; empty when none is. `t` says it in a language."""
     if alarm is None:
         return ""
     if alarm.hours == 0:
-        return (
-            f"The chance of mould on {alarm.lot} has passed 10 % already: look at it today, "
-            "thickest flowers first."
-        )
-    state = "stay shut" if alarm.is_shut else "stay as they are"
-    hours = words.counted(alarm.hours, "hour")
-    return f"The chance of mould on {alarm.lot} passes 10 % in {hours} if vents and fans {state}."
+        return t(ALARMS["passed"]).format(lot=alarm.lot)
+    said = ALARMS["shut" if alarm.is_shut else "left"]
+    hours = t(HOURS[alarm.hours != 1]).format(hours=alarm.hours)
+    return t(said).format(lot=alarm.lot, hours=hours)
 
 
 # --- tonight --------------------------------------------------------------------------------------
@@ -110,28 +149,22 @@ def _advice(found: Watch) -> Iterator[Phrase]:
         yield (NEVER_ALONE,)
 
 
-def rule_words(rule: Rule, has_vents: bool = True) -> str:
-    """A rule of airing as it is said at the barn door."""
-    opened, closed = AIRING["opened"], AIRING["closed"]
-    do, undo = ("Open the vents", "shut them") if has_vents else ("Run the fans", "stop them")
-    damp = f"while it is at most {100 * rule.most:.0f} % damp outside"
+def rule_words(rule: Rule, has_vents: bool = True, t: Callable[[str], str] = str) -> str:
+    """A rule of airing as it is said at the barn door; `t` says it in a language."""
     if rule.vents is Hours.NEVER:
-        said = f"Keep the {'vents shut' if has_vents else 'fans off'}"
-    elif rule.vents is Hours.ALWAYS and rule.most >= 1:
-        said = f"{'Leave the vents open' if has_vents else do} day and night"
+        key = "never"
     elif rule.vents is Hours.ALWAYS:
-        said = f"{do} {damp}, by day or night, else {undo}"
-    elif rule.most >= 1:
-        said = f"{do} from {opened:.0f} to {closed:.0f} h and {undo} for the night"
+        key = "always" if rule.most >= 1 else "always, if dry"
     else:
-        said = f"{do} from {opened:.0f} to {closed:.0f} h {damp}, else {undo}"
+        key = "by day" if rule.most >= 1 else "by day, if dry"
+    said = t(AIRINGS[key][0 if has_vents else 1]).format(
+        opened=f"{AIRING['opened']:.0f}", closed=f"{AIRING['closed']:.0f}",
+        most=f"{100 * rule.most:.0f}",
+    )  # fmt: skip
     if rule.fans is not Hours.NEVER:
-        said += f"; run the fans {'by day' if rule.fans is Hours.BY_DAY else 'day and night'}"
+        said += f"; {t(FANS[rule.fans is not Hours.BY_DAY])}"
     if rule.heat_above < 1:
-        said += (
-            f"; burn the heater at night while it is above {100 * rule.heat_above:.0f} % outside, "
-            "vents ajar, with somebody beside it"
-        )
+        said += f"; {t(HEATER).format(damp=f'{100 * rule.heat_above:.0f}')}"
     return said
 
 
@@ -263,7 +296,7 @@ def _order(season: Season, outlook: xr.Dataset, found: Elevation) -> Iterator[st
         lots = list(dict.fromkeys(found.hangings[row].lot for row in rows))
         if len(lots) > 1:
             yield f"Take down in this order: {words.listed(lots)}."
-    yield "Fill from the far end, each bent from top to bottom, what dries last first."
+    yield room.FILLING
 
 
 def _acres(season: Season, found: Elevation, system: System) -> str:

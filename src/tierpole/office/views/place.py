@@ -149,13 +149,13 @@ def _hangs(season: Season, outlook: xr.Dataset, name: str) -> Iterator[Hung]:
         days = summarise(free[:, number])
         first, last = (season.day(round(day)) for day in (days.low, days.high))
         dry = Number(f"{words.span(first, last)} in 8 of 10", f"plan/hanging/{name}")
-        reading = _reading(season, name, row.lot, row.hung_on)
+        reading = latest_reading(season, name, row.lot, row.hung_on)
         said = f"{100 * reading.moisture_flower:.0f} % on {words.day(reading.read_on)}" if (
             reading) else "not read yet"  # fmt: skip
         yield Hung(row.lot, row.sticks, words.day(row.hung_on), said, dry)
 
 
-def _reading(season: Season, place: str, lot: str, hung_on: date) -> Reading | None:
+def latest_reading(season: Season, place: str, lot: str, hung_on: date) -> Reading | None:
     """The latest reading of one hanging."""
     found = [r for r in season.readings if (r.place, r.lot, r.hung_on) == (place, lot, hung_on)]
     return max(found, key=lambda reading: reading.read_on, default=None)
