@@ -41,11 +41,11 @@ class Quick(FarmOffice):
 
 
 @contextmanager
-def quick_office(folder):
+def quick_office(folder, make=Quick):
     """Books of the farm that writes every field, seen on 10 September 2026, and their office."""
     keep_scenario(str(write_farm(folder)), str(folder / "farm.db"), "Ann", keep_day=True)
     with open_store(folder / "farm.db") as store:
-        office = Quick(store)
+        office = make(store)
         office.start()
         office.wait()
         yield office

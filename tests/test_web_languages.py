@@ -74,6 +74,9 @@ def test_an_entry_in_spanish(crew):
     slip = crew.post("/enter/cut", data=hidden | {"lot": "2 Bank", "sticks": "1,2", "cut_on": ""})
     assert "Palos cortados: tiene que ser un número entero de 1 a 100,000." in slip.text
     assert "Día: hay que contestar." in slip.text
+    slip = crew.post("/enter/cut", data=hidden | {"lot": "Nowhere", "sticks": "6",
+                                                  "cut_on": "2026-09-10"})  # fmt: skip
+    assert "Lote: “Nowhere” no está en los libros" in slip.text
     told = hidden | {"lot": "2 Bank", "sticks": "6", "cut_on": "2026-09-10"}
     done = crew.post("/enter/cut", data=told, follow_redirects=True).text
     for said in ("Anotado.", "Cortado el", "Palos", "Deshacer"):

@@ -22,7 +22,7 @@ from tierpole.charts import words
 from tierpole.farm import Cut, Flowering, Hanging, Noun, Reading, Sample, Test
 from tierpole.farm import books as b
 from tierpole.office.entry import FORMS
-from tierpole.office.entry.desk import FAULT, HANGS, NAME_GONE, NOT_THERE
+from tierpole.office.entry.desk import FAULT, HANGS, NAME_GONE, NAME_TAKEN, NOT_THERE
 from tierpole.office.entry.fields import COMMAS, OTHERWISE, UNANSWERED, ask_of, can_be_asked
 from tierpole.office.entry.uploads import OTHER_FILE, TOO_LARGE
 from tierpole.office.views import barn
@@ -54,7 +54,7 @@ def _texts() -> Iterator[str]:
         yield from (ask_of(noun, key).label for key in asked)
     for told in (UNANSWERED, OTHERWISE, OTHER_FILE, NOT_THERE):
         yield from told.patterns()
-    yield from (COMMAS, TOO_LARGE, FAULT, NAME_GONE, HANGS, *barn.CREW_TEXTS)
+    yield from (COMMAS, TOO_LARGE, FAULT, NAME_GONE, NAME_TAKEN, HANGS, *barn.CREW_TEXTS)
     yield from words.MONTHS
 
 

@@ -164,4 +164,5 @@ def health(query: Asking) -> JSONResponse:
     return JSONResponse({
         "state": status.state, "step": status.step, "share": round(status.share, 3),
         "message": status.message, "planned_at": at, "has_plan": query.office.plan is not None,
+        "kept_plan": query.office.mark,
     })  # fmt: skip

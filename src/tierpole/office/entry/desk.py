@@ -43,6 +43,7 @@ from tierpole.units import System
 FAULT = "{label} {must}."
 NOT_THERE = Told("must be one that is in the books")
 NAME_GONE = "{label}: “{name}” is not in the books, or not any more. Choose another."
+NAME_TAKEN = "{label}: “{name}” is taken already. Write another."
 HANGS = "{lot}, {place}: {sticks} sticks of {day} {month}"
 PARTS = 4  # nouns one form writes at most
 UNDONE = "taken back"
@@ -296,9 +297,11 @@ class Desk:
 def _general(form: Form, fault: Fault) -> str:
     """A fault of the books as a person at the form understands it."""
     ask = next((one for one in form.asks if one.key == fault.field), None)
-    if ask is None or fault.field not in NAMED:
+    is_taken = fault.field == "name" and fault.allowed.startswith("different")
+    if ask is None or not (is_taken or fault.field in NAMED):
         return str(fault)
-    return Told(NAME_GONE, label=Told(ask.label), name=str(fault.value))
+    said = NAME_TAKEN if is_taken else NAME_GONE
+    return Told(said, label=Told(ask.label), name=str(fault.value))
 
 
 def matters(noun: Noun) -> bool:
