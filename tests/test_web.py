@@ -242,7 +242,7 @@ def test_state_limits_working():
             _Page(answer.text)
         health = client.get("/health").json()
     assert health == {"state": "working", "step": "drying table", "share": 0.4, "message": "",
-                      "planned_at": None, "has_plan": False}  # fmt: skip
+                      "planned_at": None, "has_plan": False, "kept_plan": ""}  # fmt: skip
 
 
 def test_state_limits_failed():

@@ -8,6 +8,7 @@ from fastapi import APIRouter, FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
+from starlette.middleware.gzip import GZipMiddleware
 
 from tierpole._version import __version__
 from tierpole.office.people import Role
@@ -49,6 +50,7 @@ def create_app(office: Office, gate: Gate | None = None) -> FastAPI:
     app.add_exception_handler(RequestValidationError, _not_understood)
     app.middleware("http")(guard)
     app.middleware("http")(_headers)
+    app.add_middleware(GZipMiddleware, minimum_size=1_000, compresslevel=6)
     app.add_middleware(BodyLimit)
     return app
 
