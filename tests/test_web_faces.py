@@ -213,7 +213,7 @@ def test_the_crew_sees_its_plan(office, crew):
     for said in (cut.lot, cut.place, f"{cut.sticks:,}", "Llene desde el fondo"):
         assert said in page
     page = unescape(crew.get(f"/place/{cut.place}").text)
-    assert f"<td>{cut.lot}</td>" in page
+    assert f"{cut.lot}, {cut.sticks} palos" in page
     assert crew.get("/crew/day/2031-01-01").status_code == 404
     assert crew.get("/crew/day/2031-01-01.pdf").status_code == 404
     assert crew.get("/place/Nowhere").status_code == 404

@@ -197,7 +197,7 @@ def test_crew_in_spanish(farm):
     crew.locator("a[href^='/crew/day/']").first.click()
     assert "Llene desde el fondo" in crew.locator("main").inner_text()
     assert "septiembre" in crew.locator("h1").inner_text()
-    crew.locator("td a").first.click()
+    crew.locator(".item a").first.click()
     crew.wait_for_url("**/place/*")
     text = crew.locator("main").inner_text()
     for said in ("Lo que cuelga aquí", "De la puerta al fondo", "Para colgar aquí", "Cuidado"):

@@ -11,7 +11,8 @@ from fastapi.responses import Response
 from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 
-from tierpole.charts.ground import invented
+from tierpole.documents import Language
+from tierpole.documents.crew_words import crew_head, crew_words
 from tierpole.errors import InputError
 from tierpole.office.entry import Desk
 from tierpole.office.entry.uploads import Upload
@@ -42,6 +43,11 @@ class Query:
         return self.asked.person
 
     @property
+    def language(self) -> Language:
+        """The language of whoever asks."""
+        return "es" if self.person.language == "es" else "en"
+
+    @property
     def desk(self) -> Desk:
         """Where entries are made; a scenario takes none."""
         if self.office.desk is None:
@@ -60,10 +66,10 @@ class Query:
         if self.asked.as_json and "view" in context:
             return plain_json(context["view"])
         season = self.office.season
+        head = crew_head(season, crew_words(self.language))
         return desk_page(
-            self.asked, template, code, farm=season.farm.name, invented=invented(season)[0],
-            **context,
-        )  # fmt: skip
+            self.asked, template, code, farm=season.farm.name, invented=head["invented"], **context
+        )
 
     def show(self, template: str, view: str, *args: Any) -> Response:
         """The view as a page or as JSON; a page that says what is awaited when there is no plan."""

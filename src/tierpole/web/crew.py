@@ -21,14 +21,14 @@ routes = APIRouter()
 def crew(query: Asking) -> Response:
     """What the crew is to do, where, and what it can enter."""
     query.desk  # noqa: B018 - says so when the season is a scenario
-    week = query.office.view("crew_week", _language(query)) if query.office.plan else None
+    week = query.office.view("crew_week", query.language) if query.office.plan else None
     return query.desk_page("crew.html", view=week, forms=FORMS)
 
 
 @routes.get("/crew/day/{day}.pdf")
 def day_paper(query: Asking, day: date, language: Language | None = None) -> Response:
     """The cut sheet of a day to print; the owner may ask for another language."""
-    spoken = language or _language(query)
+    spoken = language or query.language
     return paper(query, "crew", Order(day=day, language=spoken, system=query.units))
 
 
@@ -37,7 +37,7 @@ def day_page(query: Asking, day: date) -> Response:
     """The cut sheet of a day."""
 
     def shown() -> Response:
-        view = query.office.view("crew_day", day, _language(query), query.units)
+        view = query.office.view("crew_day", day, query.language, query.units)
         return query.desk_page("crew_day.html", view=view)
 
     return query.given(shown)
@@ -46,7 +46,7 @@ def day_page(query: Asking, day: date) -> Response:
 @routes.get("/crew/map/{name:path}")
 def map_paper(query: Asking, name: str, language: Language | None = None) -> Response:
     """The hanging map of a place to print."""
-    order = Order(of=name, language=language or _language(query), system=query.units)
+    order = Order(of=name, language=language or query.language, system=query.units)
     return paper(query, "map", order)
 
 
@@ -54,7 +54,7 @@ def place_page(query: Query, name: str) -> Response:
     """A place as the crew sees it."""
 
     def shown() -> Response:
-        view: CrewPlace = query.office.view("crew_place", name, _language(query), query.units)
+        view: CrewPlace = query.office.view("crew_place", name, query.language, query.units)
         return query.desk_page("crew_place.html", view=view, airing=_airing(query, view))
 
     return query.given(shown)
@@ -68,7 +68,3 @@ def _airing(query: Query, view: CrewPlace) -> tuple[str, ...]:
         said.append(f"{rule_words(rule, view.has_vents, t)}.")
         said += [t(NEVER_ALONE)] if rule.heat_above < 1 else []
     return tuple(text for text in said if text)
-
-
-def _language(query: Query) -> Language:
-    return "es" if query.person.language == "es" else "en"

@@ -78,7 +78,7 @@ def _environment() -> Environment:
     )  # fmt: skip
     environment.globals["file"] = file_address
     environment.filters["as_data"] = _as_data
-    environment.filters["told"] = said
+    environment.globals["in_words"] = said
     pieces = environment.get_template("parts.html").module
     environment.globals |= {name: getattr(pieces, name) for name in PIECES}
     return environment
