@@ -17,7 +17,6 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from pydantic_core import to_jsonable_python
 
 from tierpole.charts import words
-from tierpole.office.entry.told import said
 from tierpole.office.people import Person
 from tierpole.units import System
 from tierpole.web.files import file_address
@@ -78,7 +77,6 @@ def _environment() -> Environment:
     )  # fmt: skip
     environment.globals["file"] = file_address
     environment.filters["as_data"] = _as_data
-    environment.globals["in_words"] = said
     pieces = environment.get_template("parts.html").module
     environment.globals |= {name: getattr(pieces, name) for name in PIECES}
     return environment

@@ -161,7 +161,8 @@ class Desk:
                     month=month,
                 )  # fmt: skip
             else:
-                yield (str(stored.entry.id) if ask.shape == "stored" else noun.name), noun.name
+                name = Told("{name}", name=noun.name)  # a farm's own word, never translated
+                yield (str(stored.entry.id) if ask.shape == "stored" else noun.name), name
 
     def _listed(self, kind: str) -> list[Stored]:
         """The nouns a list offers: of this season, and of sticks those that still hang."""

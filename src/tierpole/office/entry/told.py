@@ -20,7 +20,11 @@ class Told(str):
 
     def said(self, t: Callable[[str], str]) -> str:
         """The text as `t` says it."""
-        return t(self.pattern).format(**{key: said(part, t) for key, part in self.parts.items()})
+        parts = {
+            key: part.said(t) if isinstance(part, Told) else part
+            for key, part in self.parts.items()
+        }
+        return t(self.pattern).format(**parts)
 
     def patterns(self) -> Iterator[str]:
         """Every pattern it is made of, for a catalogue."""
@@ -28,8 +32,3 @@ class Told(str):
         for part in self.parts.values():
             if isinstance(part, Told):
                 yield from part.patterns()
-
-
-def said(text: str, t: Callable[[str], str]) -> str:
-    """A text in a language as far as it can be said there."""
-    return text.said(t) if isinstance(text, Told) else text
