@@ -91,3 +91,16 @@ def test_each_person_chooses(crew):
     crew.post("/language", data=hidden | {"language": "es"})
     assert "¿Qué pasó?" in crew.get("/enter").text
     assert crew.post("/language", data=hidden | {"language": "xx"}).status_code == 422
+
+
+def test_a_phone_that_is_to_be_paired_speaks_its_own_language(crew):
+    """Before anybody is known the browser's language is spoken, also of what is refused."""
+    with httpx.Client(base_url=crew.base_url, headers={"accept-language": "es-MX,en"}) as phone:
+        page = phone.get("/pair").text
+        assert '<html lang="es">' in page
+        assert "Vincular este teléfono" in page
+        wrong = phone.post("/pair", data=form_of(phone, "/pair") | {"code": "AAAABBBB"})
+        assert "Ese código no existe" in wrong.text
+        assert "No existe esa página." in phone.get("/guest/none").text
+    with httpx.Client(base_url=crew.base_url, headers={"accept-language": "fr"}) as phone:
+        assert '<html lang="en">' in phone.get("/pair").text

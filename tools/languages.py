@@ -26,6 +26,10 @@ from tierpole.office.entry.desk import FAULT, HANGS, NAME_GONE, NAME_TAKEN, NOT_
 from tierpole.office.entry.fields import COMMAS, OTHERWISE, UNANSWERED, ask_of, can_be_asked
 from tierpole.office.entry.uploads import OTHER_FILE, TOO_LARGE
 from tierpole.office.views import barn
+from tierpole.web.access import TOO_OLD
+from tierpole.web.entry import NOT_OWN
+from tierpole.web.papers import NOT_YET, TOO_OFTEN
+from tierpole.web.people import NO_CODE, TOO_MANY
 
 HEAD = "# The crew's screens. New texts come from `python tools/languages.py`."
 BEGUN = datetime(2026, 11, 25, tzinfo=UTC)  # fixed, so that a run changes nothing by itself
@@ -55,6 +59,7 @@ def _texts() -> Iterator[str]:
     for told in (UNANSWERED, OTHERWISE, OTHER_FILE, NOT_THERE):
         yield from told.patterns()
     yield from (COMMAS, TOO_LARGE, FAULT, NAME_GONE, NAME_TAKEN, HANGS, *barn.CREW_TEXTS)
+    yield from (TOO_OLD, TOO_MANY, NO_CODE, NOT_OWN, NOT_YET, TOO_OFTEN)
     yield from words.MONTHS
 
 

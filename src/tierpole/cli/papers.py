@@ -30,7 +30,7 @@ OUT = click.option(
     help="The day of a cut sheet, a map or stick labels. Default: the next of its kind.",
 )  # fmt: skip
 @click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True,
-              help="Of the cut sheet.")  # fmt: skip
+              help="Of the cut sheet and the map.")  # fmt: skip
 @click.option("--address", default="", metavar="URL",
               help="Where phones find the farm's pages; labels then lead there.")  # fmt: skip
 @click.option("--count", type=click.IntRange(1, 500), default=10, show_default=True,

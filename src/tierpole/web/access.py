@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 import time
 from collections.abc import Awaitable, Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from http import HTTPStatus
 from typing import Any
@@ -23,7 +23,7 @@ from starlette.exceptions import HTTPException
 from starlette.routing import Match
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from tierpole.office.people import LOCAL, NOBODY, Limit, People, Person, Role
+from tierpole.office.people import LANGUAGES, LOCAL, NOBODY, Limit, People, Person, Role
 
 O, C, G, N = Role.OWNER, Role.CREW, Role.GUEST, Role.NOBODY  # noqa: E741 - columns of the table
 R, W = Role.READER, Role.WRITER
@@ -64,6 +64,7 @@ ACCESS: dict[tuple[str, str], frozenset[Role]] = {
 }  # fmt: skip
 
 SESSION, GUEST, VISIT = "session", "guest", "visit"  # cookies
+TOO_OLD = "This form is of another browser or too old. Open it again."
 SAFE = ("GET", "HEAD")
 HOSTS = ("127.0.0.1", "localhost", "[::1]")
 MOST = 13_000_000  # bytes of a request
@@ -160,6 +161,9 @@ async def guard(request: Request, call_next: Callable[[Request], Awaitable[Respo
         return refused(request, 403, "This address is not ours, or the form is of another page.")
     visit = request.cookies.get(VISIT) or uuid4().hex
     person = gate.person(request)
+    if person is NOBODY:  # a phone that is to be paired speaks its own language until then
+        asked_for = request.headers.get("accept-language", "")[:2].lower()
+        person = replace(NOBODY, language=asked_for if asked_for in LANGUAGES else "en")
     request.state.person, request.state.form_token = person, gate.form_token(visit)
     route, subject = route_of(request)
     verdict = decide(person, request.method, route, subject)
@@ -209,7 +213,7 @@ def _is_from_here(request: Request) -> bool:
 def check_form(request: Request, token: str) -> None:
     """Refuse a form that was not shown to this browser by us."""
     if not token or token != request.state.form_token:
-        raise HTTPException(403, "This form is of another browser or too old. Open it again.")
+        raise HTTPException(403, TOO_OLD)
 
 
 class BodyLimit:

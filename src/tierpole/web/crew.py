@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date
 
 from fastapi import APIRouter
-from fastapi.responses import Response
+from fastapi.responses import RedirectResponse, Response
 
 from tierpole.documents import Language, Order
 from tierpole.office.entry import FORMS
@@ -40,7 +41,7 @@ def day_page(query: Asking, day: date) -> Response:
         view = query.office.view("crew_day", day, query.language, query.units)
         return query.desk_page("crew_day.html", view=view)
 
-    return query.given(shown)
+    return _given(query, shown)
 
 
 @routes.get("/crew/map/{name:path}")
@@ -57,7 +58,14 @@ def place_page(query: Query, name: str) -> Response:
         view: CrewPlace = query.office.view("crew_place", name, query.language, query.units)
         return query.desk_page("crew_place.html", view=view, airing=_airing(query, view))
 
-    return query.given(shown)
+    return _given(query, shown)
+
+
+def _given(query: Query, make: Callable[[], Response]) -> Response:
+    """An answer that needs a plan; until there is one, the crew's first page says so."""
+    if query.office.plan is None and not query.asked.as_json:
+        return RedirectResponse(query.asked.link("/crew"), 303)
+    return query.given(make)
 
 
 def _airing(query: Query, view: CrewPlace) -> tuple[str, ...]:

@@ -16,6 +16,7 @@ from tierpole.web.asking import Asking, Query, Sent
 from tierpole.web.files import STATIC
 
 routes = APIRouter()
+NOT_OWN = "Somebody else entered this."
 
 
 @routes.get("/enter")
@@ -70,7 +71,7 @@ def undo(query: Asking, entry: str, sent: Sent) -> Response:  # noqa: ARG001 - i
     if not found:
         raise HTTPException(404)
     if not _is_own(query, found[0].who):
-        raise HTTPException(403, "Somebody else entered this.")
+        raise HTTPException(403, NOT_OWN)
     query.desk.take_back(uuid_of(entry), query.person.name)
     return RedirectResponse(query.asked.link(f"/entered/{entry}"), 303)
 

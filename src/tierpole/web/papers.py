@@ -22,6 +22,7 @@ routes = APIRouter()
 WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 # the form each kind of label is for, and what beside the lot the label knows
 FORMS = {"lots": ("cut", ""), "sticks": ("hung", "place"), "bags": ("bag", "name")}
+TOO_OFTEN = "Too many looks at once. Wait a minute."
 NOT_YET = "The farm's computer is still making its first plan. Try again in a minute."
 MOST_LABELS = 500
 ADDRESS = r"^(https?://[A-Za-z0-9.:\[\]-]+(/[A-Za-z0-9._~/-]*)?)?$"
@@ -121,7 +122,7 @@ def _count(query: Query) -> None:
     """Refuse who looks too often, by a link alone, at what takes work to make."""
     request = query.asked.request
     if query.person.role is not Role.OWNER and not gate_of(request).may_read(request):
-        raise HTTPException(429, "Too many looks at once. Wait a minute.", {"Retry-After": "60"})
+        raise HTTPException(429, TOO_OFTEN, {"Retry-After": "60"})
 
 
 @routes.get("/scan/{kind}/{lot}")

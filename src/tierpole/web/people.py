@@ -24,6 +24,7 @@ from tierpole.web.languages import NAMES
 routes = APIRouter()
 LASTS = 60 * 86_400  # seconds a browser keeps its token
 NEVER_KEPT = {"Cache-Control": "no-store"}
+NO_CODE = "That code is not, or not any more. Ask for a new one."
 TOO_MANY = "Too many tries. Wait a minute."
 
 
@@ -66,8 +67,7 @@ def pair(query: Asking, sent: Sent) -> Response:
         return query.desk_page("pair.html", 429, fault=TOO_MANY)
     token = _people(query).pair(sent.texts.get("code", ""))
     if token is None:
-        fault = "That code is not, or not any more. Ask for a new one."
-        return query.desk_page("pair.html", 403, fault=fault)
+        return query.desk_page("pair.html", 403, fault=NO_CODE)
     return _let_in(query, token, "/")
 
 

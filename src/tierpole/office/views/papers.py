@@ -71,7 +71,12 @@ def _groups(season: Season, plan: Plan) -> Iterator[Group]:
         )
     ))  # fmt: skip
     yield Group("For the barn door", "What hangs on which tier, what comes, what goes.", tuple(
-        _link(place.name, "map", of=place.name) for place in season.places
+        link
+        for place in season.places
+        for link in (
+            _link(f"{place.name}, English", "map", of=place.name),
+            _link(f"{place.name}, español", "map", of=place.name, language="es"),
+        )
     ))  # fmt: skip
     yield Group("For an inspection", "What is recorded of a lot and under which rule.", tuple(
         _link(lot, "packet", of=lot) for lot in lots
@@ -90,7 +95,8 @@ def _groups(season: Season, plan: Plan) -> Iterator[Group]:
         Link("All in one workbook", "/tables.xlsx"),
         *(Link(sheet.name, f"/table/{sheet.name}.csv") for sheet in sheets(season, plan)),
     ))  # fmt: skip
-    yield Group("Calendar", "Add the address to your calendar and it follows the plan.", (
+    yield Group("Calendar", "Add the address to your calendar and it follows the plan; where "
+                "people sign in, make it an address of its own on People.", (
         Link("Days to keep", "/calendar.ics"),
     ))  # fmt: skip
 
