@@ -94,8 +94,9 @@ def stow(
 ) -> list[Stowed]:
     """Hangings stowed one after another: from the far end, each bent from top to bottom.
 
-    So a crew fills a barn: it hangs a bent from its top tier down, standing on what is below, and
-    moves towards the door; the other way round it would climb past what hangs already.
+    So crews fill a barn, by trade habit (nothing published was found): they stand in a bent, hang
+    it from its top tier down and move towards the door. Tier after tier through the whole barn they
+    would climb every bent again for each tier, past what hangs already.
 
     Parameters
     ----------

@@ -7,10 +7,10 @@ the plan, and from the door inwards.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from itertools import groupby
 
 import numpy as np
 
@@ -49,11 +49,10 @@ class TierDay:
 
 @dataclass(frozen=True)
 class OnTier:
-    """Sticks on one tier, and the bents they hang in."""
+    """Sticks on one tier."""
 
     tier: int | None
     sticks: int
-    bents: tuple[int, ...]
 
 
 def tier_room(place: Place) -> dict[int, int]:
@@ -86,13 +85,10 @@ def hanging_today(found: Elevation) -> list[Bundle]:
 
 def on_tiers(bundles: Iterable[Bundle]) -> list[OnTier]:
     """Bundles added up tier by tier, the top one first, what has no tier last."""
-    ordered = sorted(bundles, key=lambda bundle: -(bundle.tier or 0))
-    found = []
-    for tier, own in groupby(ordered, key=lambda bundle: bundle.tier):
-        group = list(own)
-        bents = sorted({bundle.bent for bundle in group if bundle.bent})
-        found.append(OnTier(tier, sum(bundle.sticks for bundle in group), tuple(bents)))
-    return found
+    found: Counter[int | None] = Counter()
+    for bundle in bundles:
+        found[bundle.tier] += bundle.sticks
+    return [OnTier(tier, found[tier]) for tier in sorted(found, key=lambda tier: -(tier or 0))]
 
 
 def _bundles(stowed: Stowed, hung_on: date, sticks: int) -> Iterator[Bundle]:

@@ -207,7 +207,7 @@ def _let_in(query: Query, token: str, to: str) -> Response:
 def _with_cookie(query: Query, name: str, value: str, to: str) -> Response:
     response = RedirectResponse(to, 303)
     is_safe = query.asked.request.url.scheme == "https"
-    response.set_cookie(
-        name, value, max_age=LASTS, httponly=True, samesite="strict", secure=is_safe
-    )
+    # a guest may only read, and often follows the link from a page of its mail
+    site = "lax" if name == GUEST else "strict"
+    response.set_cookie(name, value, max_age=LASTS, httponly=True, samesite=site, secure=is_safe)
     return response
