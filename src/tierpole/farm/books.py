@@ -6,16 +6,13 @@ wants kept (7 CFR 990.32: acquiring, growing, handling, storing, disposing) is a
 
 from __future__ import annotations
 
-import re
-from dataclasses import dataclass
 from enum import StrEnum
-from typing import Annotated, Any, Self
+from typing import Annotated, Self
 
-from pydantic import GetCoreSchemaHandler, model_validator
-from pydantic_core import CoreSchema, core_schema
+from pydantic import model_validator
 
 from tierpole.farm.land import Date, Name, Note, Share, Stock
-from tierpole.farm.measure import Count, Label, Measure, Noun, refuse
+from tierpole.farm.measure import Content, Count, Label, Measure, Noun, Pattern, refuse
 from tierpole.farm.tested import Potency
 
 Plants = Annotated[int, Count(0, 2_000_000)]
@@ -25,27 +22,7 @@ Moisture = Annotated[float, Measure("a share", "0 %", "95 %")]
 Temperature = Annotated[float, Measure("a temperature", "-60 F", "200 F")]
 Hours = Annotated[float, Measure("a time", "0 h", "5000 h")]
 Amount = Annotated[float, Measure("money", "0 USD", "100000000 USD")]
-
-
-@dataclass(frozen=True)
-class Pattern:
-    """A short text of a fixed form."""
-
-    form: str
-    allowed: str
-
-    def __get_pydantic_core_schema__(self, _: Any, __: GetCoreSchemaHandler) -> CoreSchema:
-        return core_schema.no_info_plain_validator_function(self.read)
-
-    def read(self, value: Any) -> str:
-        """The text that stands in the field; raises with `allowed` otherwise."""
-        if not isinstance(value, str) or not re.fullmatch(self.form, value, re.ASCII):
-            raise refuse(self.allowed)
-        return value
-
-
 ClockTime = Annotated[str, Pattern(r"([01]\d|2[0-3]):[0-5]\d", 'a time of day such as "14:30"')]
-Content = Annotated[str, Pattern(r"[0-9a-f]{64}", "the SHA-256 of a content, 64 hex digits")]
 MediaType = Annotated[
     str, Pattern(r"[a-z]+/[a-z0-9.+-]{1,80}", 'a media type such as "image/jpeg"')
 ]
@@ -510,6 +487,21 @@ class CertificateField(Noun):
     field: Name
     column: Annotated[str, Label(longest=200, empty=True)] = ""
     always: Annotated[str, Label(longest=200, empty=True)] = ""
+
+
+class CertificateLabel(Noun):
+    """How a field was found on a paper: the label before it, the heading above it."""
+
+    field: Name
+    label: Annotated[str, Label(longest=200)]
+    heading: Annotated[str, Label(longest=200, empty=True)] = ""
+
+
+class CertificateLabels(Noun):
+    """How a laboratory's papers are read: what a person chose last; `name` is the laboratory."""
+
+    name: Name
+    fields: tuple[CertificateLabel, ...]
 
 
 class CertificateColumns(Noun):
