@@ -98,6 +98,8 @@ POST /certificates                      /certificates              yes no  no  n
 POST /certificates/map                  /certificates/map          yes no  no  no
 GET  /certificates/paper/{key}          /certificates/paper/x      yes no  no  no
 POST /certificates/paper/{key}          /certificates/paper/x      yes no  no  no
+GET  /sales                             /sales                     yes no  no  no
+GET  /sales/{name:path}                 /sales/First               yes no  no  no
 GET  /certificates/paper/{key}/{page}.png /certificates/paper/x/0.png yes no no  no
 """
 ROWS = [row.split() for row in TABLE.strip().splitlines()]

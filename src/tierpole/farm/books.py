@@ -249,6 +249,15 @@ class BagMove(Noun):
 # --- money --------------------------------------------------------------------------------------
 
 
+class PanelGroup(StrEnum):
+    """What material is tested for beside potency."""
+
+    PESTICIDES = "pesticides"
+    METALS = "metals"
+    MYCOTOXINS = "mycotoxins"
+    MICROBES = "microbes"
+
+
 class SaleForm(StrEnum):
     """How a sale is paid."""
 
@@ -272,9 +281,16 @@ _FlatPrice = Annotated[float, Measure("money a mass", "0 USD/lb", "2000 USD/lb")
 class Sale(Noun):
     """A sale agreed with a buyer; a spot sale when `is_contract` is false.
 
-    `moisture` is the wet-basis moisture the pounds are counted at; `dockage` comes off the price
-    for each percent of moisture above it. Percent of CBD is counted between `cbd_lowest` and
-    `cbd_cap`, of total CBD on dry matter unless `is_as_received`.
+    `moisture` is the wet-basis moisture the pounds are counted at; with `dockage` they are counted
+    as they come, and it comes off the price for each percent of moisture above that. Likewise
+    `dockage_foreign` for stems, seed and foreign matter above `foreign_most`. A load that has mould
+    on a share of `mould_reject` or more is refused. Percent of CBD is counted between `cbd_lowest`
+    and `cbd_cap`, of total CBD on dry matter unless `is_as_received`.
+
+    A processor keeps `share_kept` of what he recovers, or takes `fee` for each pound; what is left
+    of it is worth `price_point`, where that is agreed. By the acre, `area` is paid, less what the
+    buyer's plants cost (`plants_supplied`). `panels` are those the buyer asks for, none of them
+    older than `panel_days` on the day of delivery.
     """
 
     name: Name
@@ -295,10 +311,17 @@ class Sale(Noun):
     mass: Mass | None = None
     moisture: Moisture = 0.10
     dockage: _FlatPrice | None = None
+    foreign_most: Share = 0.0
+    dockage_foreign: _FlatPrice | None = None
+    mould_reject: Share = 1.0
+    area: Annotated[float, Measure("an area", "0 acre", "20000 acre")] | None = None
+    plants_supplied: Amount = 0.0
     is_as_received: bool = False
     cbd_lowest: Share = 0.0
     cbd_cap: Share = 1.0
     due_days: Annotated[float, Measure("a number of days", "0 days", "730 days")] | None = None
+    panels: tuple[PanelGroup, ...] = ()
+    panel_days: Annotated[float, Measure("a number of days", "1 day", "1000 days")] | None = None
     paper: Content | None = None
     note: Note = ""
 
@@ -312,13 +335,20 @@ class Sale(Noun):
 
 
 class Delivery(Noun):
-    """Bags handed to a buyer, and what the buyer's scale and meter said."""
+    """Bags handed to a buyer, and what the buyer's scale and meter said.
+
+    `foreign` is the share of stems, seed and foreign matter, `mould` the share that is mouldy.
+    `exception` is why bags go out although a panel of theirs failed.
+    """
 
     sale: Name
     delivered_on: Date
     bags: tuple[Name, ...]
     mass: Mass
     moisture: Moisture | None = None
+    foreign: Share | None = None
+    mould: Share | None = None
+    exception: Note = ""
     note: Note = ""
 
 

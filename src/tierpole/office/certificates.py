@@ -222,7 +222,7 @@ class CertificateDesk:
             one.noun for kind in ("test", "panel") for one in nouns(self.store, Wanted(kind, year))
         ]
         taken: list[Taken] = []
-        fresh: list[Noun] = []
+        fresh: list[Test | Panel] = []
         for place, fields in rows:
             one, said = self._row(place, fields, [*known, *fresh])
             taken.append(one)
@@ -233,7 +233,7 @@ class CertificateDesk:
 
     def _row(
         self, place: str, fields: Mapping[str, str], known: Sequence[Noun]
-    ) -> tuple[Taken, list[Noun]]:
+    ) -> tuple[Taken, list[Test | Panel]]:
         """What becomes of one row, and the nouns it adds to the books."""
         judged = [judge(place, fields, known) for judge in _judges(fields)]
         found = [noun for _, noun in judged if noun is not None]
@@ -250,7 +250,7 @@ class CertificateDesk:
         remade = nouns(self.store, Wanted("remediation", name=noun.lot))
         return () if lots or remade else (f'There is no lot "{noun.lot}" in the books.',)
 
-    def _write(self, paper: Paper, fresh: Sequence[Noun], who: str) -> None:
+    def _write(self, paper: Paper, fresh: Sequence[Test | Panel], who: str) -> None:
         changes = [Change(one.model_copy(update={"paper": paper.key})) for one in fresh]
         write_with(self.store, [*changes, *self.kept(paper)], [paper.data], who)
         self.look()
@@ -283,7 +283,7 @@ def _iso(text: str) -> str:
     return f"{found[3]}-{int(found[1]):02}-{int(found[2]):02}" if found else text.strip()
 
 
-_Judge = Callable[[str, Mapping[str, str], Sequence[Noun]], tuple[Taken, Noun | None]]
+_Judge = Callable[[str, Mapping[str, str], Sequence[Noun]], tuple[Taken, Test | Panel | None]]
 
 
 def _judges(fields: Mapping[str, str]) -> tuple[_Judge, ...]:
