@@ -34,9 +34,7 @@ def settled(**said):
 
 
 def test_settlement_by_the_point_against_hand_work():
-    """Pounds at the contract's moisture, points and price; each cause of a difference in dollars,
-    worked by hand (economics.toml, settled_by_the_point).
-    """
+    """Pounds at the contract's moisture times points and price; each cause of a difference in $."""
     row = ECONOMICS["settled_by_the_point"]
     terms = sale("by the point", price_point=row["price"] * POINT)
     load = Load(row["delivered"] * POUND, row["moisture"], row["percent"] / 100)

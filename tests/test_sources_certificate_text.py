@@ -154,4 +154,5 @@ def test_any_text_simulated(pages):
 
 @given(st.text(max_size=30))
 def test_any_day_simulated(text):
+    """Any text is a day or stands as it is."""
     assert isinstance(day_of(text), str)

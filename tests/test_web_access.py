@@ -99,6 +99,7 @@ POST /certificates/map                  /certificates/map          yes no  no  n
 GET  /certificates/paper/{key}          /certificates/paper/x      yes no  no  no
 POST /certificates/paper/{key}          /certificates/paper/x      yes no  no  no
 GET  /sales                             /sales                     yes no  no  no
+GET  /acres                             /acres                     yes no  no  no
 GET  /sales/{name:path}                 /sales/First               yes no  no  no
 GET  /certificates/paper/{key}/{page}.png /certificates/paper/x/0.png yes no no  no
 """

@@ -7,8 +7,19 @@ import pytest
 
 from books_office import form_of, quick_office, written
 from page_server import served
-from tierpole.farm.books import Bag, Panel, Sale
-from tierpole.records import Change, Wanted, nouns, write
+from tierpole.farm.books import (
+    Bag,
+    Delivery,
+    InputUse,
+    Operation,
+    Panel,
+    Sale,
+    Settlement,
+)
+from tierpole.office.acres import acres_of
+from tierpole.office.kept import kept_last
+from tierpole.office.sales import sale_desk
+from tierpole.records import Change, Wanted, nouns, read_season, write
 
 
 @pytest.fixture
@@ -128,3 +139,40 @@ def test_a_panel_of_the_mother_lot_does_not_count(office, client):
 def test_there_is_no_such_sale(client, office):
     assert client.get("/sales/None").status_code == 404
     assert [one for one in nouns(office.store, Wanted("sale")) if one.noun.name == "None"] == []
+
+
+def test_did_the_acre_pay(office, client):
+    """Two lots of one sale, worked by hand: dry matter shares the money, area the common costs."""
+    season = read_season(office.store)
+    lots = {lot.name: lot.area for lot in season.lots}
+    wage = season.crew.wage
+    sold = {"sale": "First", "mass": 300.0}
+    said = [
+        Bag(name="B1", lot="2 Bank", filled_on="2026-09-01", mass=100.0, moisture=0.10),
+        Bag(name="B2", lot="1 River", filled_on="2026-09-01", mass=200.0, moisture=0.55),
+        Sale(name="First", buyer="Mill", agreed_on="2026-09-01", form="flat", price_flat=10.0),
+        Delivery(**sold, delivered_on="2026-09-02", bags=("B1", "B2")),
+        Settlement(**sold, settled_on="2026-09-05", due=2900.0),
+        Operation(done_on="2026-09-01", task="weeding", lot="2 Bank", hours=36_000.0, cost=50.0),
+        Operation(done_on="2026-09-01", task="mending the wagon", cost=300.0),
+        InputUse(applied_on="2026-06-01", product="lime", amount="1 t", lot="1 River", cost=120.0),
+    ]
+    write(office.store, [Change(one, known_on=office.season.on) for one in said], "Ann")
+    sales = sale_desk(office.store, 2026, season.on).every()
+    found = acres_of(office.store, season, sales, kept_last(office.store))
+    rows = {row.lot: row for row in found.lots}
+    assert rows["2 Bank"].brought == pytest.approx(1450.0)  # 90 of 180 kg of dry matter
+    assert rows["1 River"].brought == pytest.approx(1450.0)
+    assert rows["2 Bank"].work == pytest.approx(50.0 + 36_000.0 * wage)
+    assert rows["1 River"].inputs == pytest.approx(120.0)
+    shared = {name: 300.0 * area / sum(lots.values()) for name, area in lots.items()}
+    assert {name: row.shared for name, row in rows.items()} == pytest.approx(shared)
+    assert found.whole.hours == pytest.approx(10.0)
+    assert found.missing == ("what plants cost", "hours of stripping")
+    left = 2900.0 - 470.0 - 36_000.0 * wage
+    assert found.whole.left == pytest.approx(left)
+    assert found.whole.left_per_acre == pytest.approx(left / (sum(lots.values()) / 4046.8564224))
+    assert found.planned is not None
+    page = plain(client.get("/acres"))
+    assert "By the books an acre" in page
+    assert "Not in the books:</strong> what plants cost; hours of stripping." in page

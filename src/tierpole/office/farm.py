@@ -92,7 +92,7 @@ class FarmOffice(Office):
 
     def filed(self, is_proven: bool = False) -> Filed:
         """Licences, custody, bags and the rest, and the proof that nothing was altered."""
-        return filed_in(self.store, self.season.year, is_proven)
+        return filed_in(self.store, self.season.year, self.season.on, is_proven)
 
     # --- planning again ---------------------------------------------------------------------------
 

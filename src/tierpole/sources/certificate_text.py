@@ -43,7 +43,8 @@ _LABELS = {
 }
 _LABEL = re.compile("|".join(rf"(?P<{key}>(?<![\w-])(?:{form}))" for key, form in _LABELS.items()))
 _AMOUNT = (
-    r"(?P<value>nd\b|not detected|n/?d\b|[<>]\s?lo[qd]\b|bl?loq\b|<?\s?\d{1,3}(?:\.\d+)?(?![\d/-]))"
+    r"(?P<value>nd\b|not detected|n/?d\b|[<>]\s?lo[qd]\b|bl?loq\b|"
+    r"(?:<\s?)?\d{1,3}(?:\.\d+)?(?![\d/-]))"
 )
 _DAY = (
     r"(?P<value>\d{4}-\d{1,2}-\d{1,2}|\d{1,2}/\d{1,2}/\d{2,4}|\d{1,2}[- ][a-z]{3,9}\.?[-, ]+\d{4}|"

@@ -55,7 +55,7 @@ ACCESS: dict[tuple[str, str], frozenset[Role]] = {
                 "POST /certificates", "POST /certificates/map",
                 "GET /certificates/paper/{key}", "POST /certificates/paper/{key}",
                 "GET /certificates/paper/{key}/{page}.png",
-                "GET /sales", "GET /sales/{name:path}", "GET /papers",
+                "GET /acres", "GET /sales", "GET /sales/{name:path}", "GET /papers",
                 "GET /paper/{kind}.pdf", "GET /tables.xlsx", "GET /table/{name}.csv",
                 "GET /calendar.ics")),
         ((R, W), ("GET /api/v1", "GET /api/v1/openapi.json", "GET /api/v1/{kind}",

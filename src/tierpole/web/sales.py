@@ -6,6 +6,8 @@ from fastapi import APIRouter
 from fastapi.responses import Response
 from starlette.exceptions import HTTPException
 
+from tierpole.office.acres import acres_of
+from tierpole.office.kept import mark_of
 from tierpole.office.sales import SaleDesk, sale_desk
 from tierpole.web.asking import Asking, Query
 
@@ -16,6 +18,15 @@ routes = APIRouter()
 def sales(query: Asking) -> Response:
     """Every sale of the season."""
     return query.desk_page("sales.html", view=_desk(query).listed())
+
+
+@routes.get("/acres")
+def acres(query: Asking) -> Response:
+    """Did the acre pay: lot by lot, by the books."""
+    sales, plans = _desk(query).every(), query.office.kept_plans()
+    first = query.office.kept(mark_of(plans[-1])) if plans else None
+    view = acres_of(query.desk.store, query.office.season, sales, first)
+    return query.desk_page("acres.html", view=view)
 
 
 @routes.get("/sales/{name:path}")
