@@ -22,7 +22,17 @@ from tierpole.barn.geometry import place_capacity
 from tierpole.charts import words
 from tierpole.charts.lots import potency
 from tierpole.charts.reading import as_dates
-from tierpole.documents import LANGUAGES, PAPERS, Filed, Order, Proof, make_paper, scan_path, sheets
+from tierpole.documents import (
+    LANGUAGES,
+    PAPERS,
+    Bill,
+    Filed,
+    Order,
+    Proof,
+    make_paper,
+    scan_path,
+    sheets,
+)
 from tierpole.documents.crew_sheet import CAUTIONS, crew_sheet
 from tierpole.documents.crew_words import crew_words
 from tierpole.documents.expected import expected
@@ -423,6 +433,18 @@ def test_lender_summary_limits():
     assert (over[worst] > 0) == any(refused in risk for risk in data["risks"])
     text = _text(_paper("lender"))
     assert "$1.40 a pound for each percent of CBD" in text
+
+
+def test_lender_summary_limits_sales():
+    """Each sale with what is owed, said and paid, and what came in all; none, no table."""
+    bill = Bill("First", "Mill", "part paid", 9632.0, 9200.0, 5000.0, None, off="total CBD")
+    filed = Filed(bills=(bill, replace(bill, sale="Second", paid=250.5)))
+    sales = lender_summary(SEASON, OUTLOOK, PLAN, Order(filed=filed)).data["sales"]
+    assert sales.total[5] == "$5,250.50"
+    text = _text(_paper("lender", Order(filed=filed)))
+    for said in ("Sales so far", "Second", "$9,632.00", "$9,200.00", "total CBD", "$5,250.50"):
+        assert said in text
+    assert "Sales so far" not in _text(_paper("lender"))
 
 
 def test_expected_limits():
