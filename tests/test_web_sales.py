@@ -81,6 +81,7 @@ def test_a_sale_from_its_terms_to_its_money(office, client):
     for cause in ("−$56.00", "−$266.00", "−$110.00"):
         assert cause in page
     listed = plain(client.get("/sales"))
+    assert "Mill owes $4,200.00 for First." in plain(client.get("/"))
     assert "$5,000.00 came for what was sold, $4,200.00 is still to come." in listed
 
 

@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from tierpole.charts import words
 from tierpole.farm.books import (
     Arrival,
     Bag,
@@ -105,7 +106,7 @@ def acres_of(store: Store, season: Season, sales: tuple[Sold, ...], first: Kept 
         lots=lots,
         whole=_whole(lots, spent[None]["hours"]),
         planned=(money.low_usd, money.mean_usd, money.high_usd) if money else None,
-        planned_on=first.document.plan.on.isoformat() if first else "",
+        planned_on=words.plain_day(first.document.plan.on) if first else "",
         budget=sum(before_harvest(season).values()),
         missing=tuple(_missing(said, sales)),
     )

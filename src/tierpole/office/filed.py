@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
 
@@ -29,12 +30,18 @@ def filed_in(store: Store, year: int, on: date, is_proven: bool) -> Filed:
         name: tuple(one.noun for one in nouns(store, Wanted(kind, season=year)))
         for name, kind in OF_SEASON.items()
     }
-    found |= {
+    dated = dated_in(store, year, on)
+    return replace(dated, **found, proof=_proof(store) if is_proven else None)
+
+
+def dated_in(store: Store, year: int, on: date) -> Filed:
+    """What days to keep follow from, beside the season: licences, approvals, money due."""
+    found: dict[str, Any] = {
         name: tuple(one.noun for one in nouns(store, Wanted(kind)))
         for name, kind in LASTING.items()
     }
     bills = tuple(_bill(one, on) for one in SaleDesk(store, year, on).every())
-    return Filed(**found, bills=bills, proof=_proof(store) if is_proven else None)
+    return Filed(**found, bills=bills)
 
 
 def _bill(sold: Sold, on: date) -> Bill:

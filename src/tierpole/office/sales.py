@@ -269,7 +269,9 @@ def _sentence(one: Sold, on: date) -> str:
         return f"{state}; by the contract {_cents(one.owed)} is owed."
     rest = one.settlement.due - one.paid
     said = f"{state}: {_cents(one.paid)} of {_cents(one.settlement.due)} came"
-    until = f", the rest is due {words.plain_day(one.due_on)}" if one.due_on and rest > 0 else ""
+    until = ""
+    if one.due_on and rest > 0:
+        until = f", the rest {'was' if on > one.due_on else 'is'} due {words.plain_day(one.due_on)}"
     off = sum(step.dollars for step in one.steps)
     if abs(off) < 0.005:
         return f"{said}{until}. The buyer's statement is as we reckon it."
