@@ -45,7 +45,7 @@ from tierpole.documents.tiers import hanging_today, tier_days, tier_room
 from tierpole.documents.typeset import file_name, typeset
 from tierpole.errors import InputError
 from tierpole.farm import TierLoad
-from tierpole.farm.books import CustodyStep, Disposal, DisposalMethod, Planting
+from tierpole.farm.books import CustodyStep, Disposal, DisposalMethod, Panel, Planting
 from tierpole.outlook.stowing import elevation
 from tierpole.outlook.summary import summarise
 from tierpole.plan.harvest import usual_drying
@@ -532,6 +532,26 @@ def test_lot_packet_limits_broken_rule():
     paper = make_paper("packet", season, OUTLOOK, PLAN, Order(of="7 Hollow"))
     first = pypdfium2.PdfDocument(paper.pdf)[0].get_textpage().get_text_range()
     assert "before any official sample" in " ".join(first.split())
+
+
+def test_failed_panels_limits():
+    """The last sample of a lot decides: what failed is not offered; the packet has every panel."""
+    about = {"lot": "1 River", "laboratory": "Hill Lab"}
+    failed = Panel(**about, sampled_on=date(2026, 8, 20), reported_on=date(2026, 8, 25),
+                   microbes_pass=False, metals_pass=True)  # fmt: skip
+    again = Panel(**about, sampled_on=date(2026, 8, 24), reported_on=date(2026, 8, 28),
+                  microbes_pass=True)  # fmt: skip
+    late = again.model_copy(update={"reported_on": date(2026, 12, 1)})
+    for panels, is_offered in (
+        ((failed,), False),
+        ((failed, again), True),
+        ((failed, late), False),
+    ):
+        order = Order(of="1 River", filed=Filed(panels=panels))
+        sheet = PAPERS["buyer"](SEASON, OUTLOOK, PLAN, order).data["sentence"]
+        assert ("microbes failed its last panel" not in sheet) == is_offered
+        grid = lot_packet(SEASON, OUTLOOK, PLAN, order).data["panels"]
+        assert "fail" in grid.rows[0]
 
 
 # --- labels -------------------------------------------------------------------------------------

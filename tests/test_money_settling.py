@@ -79,14 +79,17 @@ def test_split_and_toll_against_hand_work():
     """Whose risk the recovery is (settled_split, settled_toll)."""
     split, toll = ECONOMICS["settled_split"], ECONOMICS["settled_toll"]
     mass, cbd, price = split["pounds"] * POUND, split["percent"] / 100, split["price"] * POINT
-    shared = sale("processor keeps a share", share_kept=split["share_kept"], price_point=price)
-    charged = sale("fee a pound", fee=toll["fee"] / POUND, price_point=price)
+    about = {"price_point": price, "is_as_received": True}
+    shared = sale("processor keeps a share", share_kept=split["share_kept"], **about)
+    charged = sale("fee a pound", fee=toll["fee"] / POUND, **about)
+    of_dry = shared.model_copy(update={"is_as_received": False})
     for recovery, kept, left in zip(split["recovery"], split["due"], toll["due"], strict=True):
         assert split_revenue(mass, cbd, recovery, price, 0.5) == pytest.approx(kept)
         assert toll_revenue(mass, cbd, recovery, price, 1.5 / POUND) == pytest.approx(left)
         count = Count(mass, cbd, recovery)
         assert owed(shared, count) == pytest.approx(kept)
         assert owed(charged, count) == pytest.approx(left)
+        assert owed(of_dry, count) == pytest.approx(0.9 * kept)  # a tenth of the pounds is water
     assert owed(shared, Count(mass, cbd)) is None
 
 

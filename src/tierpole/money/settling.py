@@ -134,9 +134,8 @@ def acreage_revenue(area: float, price: float, supplied: float = 0.0) -> float:
 def counted(sale: Sale, loads: Sequence[Load]) -> Count:
     """What of the loads is paid for by the contract: refused ones not, the rest at its moisture.
 
-    A content of CBD is the mean of the loads by their dry matter; without a test of one of them
-    there is none. Over dry matter of several moistures an as-received content is of what was
-    weighed.
+    A content of CBD is the mean of the loads by what is counted of each; without a test of one of
+    them there is none. An as-received content is of the mass that is counted.
     """
     sound = [one for one in loads if (one.mould or 0.0) < sale.mould_reject]
     masses = [_mass(sale, one) for one in sound]
@@ -195,7 +194,8 @@ def _mass(sale: Sale, load: Load) -> float:
 def _content(sale: Sale, load: Load) -> float | None:
     if load.cbd is None or not sale.is_as_received:
         return load.cbd
-    return load.cbd * (1 - (sale.moisture if load.moisture is None else load.moisture))
+    is_as_weighed = sale.dockage is not None and load.moisture is not None
+    return load.cbd * (1 - (load.moisture or 0.0 if is_as_weighed else sale.moisture))
 
 
 def _price(sale: Sale, load: Load) -> float:
@@ -218,17 +218,23 @@ def _flat(_: Sale, count: Count) -> float | None:
     return None if count.price is None else float(flat_revenue(count.mass, count.price))
 
 
+def _of_mass(sale: Sale, cbd: float) -> float:
+    """A content as a share of the counted mass: what a processor can get out, water aside."""
+    return cbd if sale.is_as_received else cbd * (1 - sale.moisture)
+
+
 def _split(sale: Sale, count: Count) -> float | None:
     if count.cbd is None or count.recovery is None or not sale.price_point:
         return None
-    content = (count.mass, count.cbd, count.recovery, sale.price_point)
+    content = (count.mass, _of_mass(sale, count.cbd), count.recovery, sale.price_point)
     return split_revenue(*content, sale.share_kept or 0.0)
 
 
 def _toll(sale: Sale, count: Count) -> float | None:
     if count.cbd is None or count.recovery is None or not sale.price_point:
         return None
-    return toll_revenue(count.mass, count.cbd, count.recovery, sale.price_point, sale.fee or 0.0)
+    content = (count.mass, _of_mass(sale, count.cbd), count.recovery, sale.price_point)
+    return toll_revenue(*content, sale.fee or 0.0)
 
 
 def _acreage(sale: Sale, count: Count) -> float | None:

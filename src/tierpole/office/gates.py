@@ -12,10 +12,10 @@ from dataclasses import dataclass
 from datetime import date
 
 from tierpole.charts import words
+from tierpole.compliance import last_verdicts
 from tierpole.errors import Fault, InputError
 from tierpole.farm import Noun
-from tierpole.farm.books import Bag, Delivery, Panel, Sale
-from tierpole.office.panels import PANELS, verdicts
+from tierpole.farm.books import Bag, Delivery, Panel, PanelGroup, Sale
 from tierpole.records import Store, Wanted, nouns
 
 
@@ -35,29 +35,29 @@ def troubles(
     return tuple(
         found
         for lot in dict.fromkeys(lots)
-        for group in PANELS
-        if (found := _trouble(sale, lot, group, panels, on)) is not None
+        for group, last in _last(panels, lot, on)
+        if (found := _trouble(sale, lot, group, last, on)) is not None
     )
 
 
+def _last(
+    panels: Sequence[Panel], lot: str, on: date
+) -> list[tuple[PanelGroup, tuple[date, bool] | None]]:
+    told = last_verdicts(panels, lot, on)
+    return [(group, told.get(group)) for group in PanelGroup]
+
+
 def _trouble(
-    sale: Sale | None, lot: str, group: str, panels: Sequence[Panel], on: date
+    sale: Sale | None, lot: str, group: PanelGroup, last: tuple[date, bool] | None, on: date
 ) -> Trouble | None:
-    """The last word on one group: the sample taken last, and of two the one that failed."""
-    told = [
-        (one.sampled_on, not verdicts(one)[group])
-        for one in panels
-        if one.lot == lot and group in verdicts(one) and one.reported_on <= on
-    ]
-    sampled_on, failed = max(told, default=(None, False))
-    if sampled_on is not None and failed:
-        when = words.plain_day(sampled_on)
+    if last is not None and not last[1]:
+        when = words.plain_day(last[0])
         return Trouble(lot, f"{lot}: {group} failed in the sample of {when}.", True)
     if sale is None or group not in sale.panels:
         return None
-    if sampled_on is None:
+    if last is None:
         return Trouble(lot, f"{lot}: {sale.buyer} asks for {group}, and none is reported.", False)
-    days = (on - sampled_on).days
+    days = (on - last[0]).days
     if sale.panel_days is not None and days > sale.panel_days:
         most = f"{sale.panel_days:.0f}"
         said = f"{lot}: {group} were sampled {days} days before, and {sale.buyer} takes {most}."
