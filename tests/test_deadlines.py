@@ -24,7 +24,7 @@ from tierpole.compliance import (
     report_deadlines,
     window_deadline,
 )
-from tierpole.documents import Filed, calendar, deadlines, reason
+from tierpole.documents import Bill, Filed, calendar, deadlines, reason
 from tierpole.farm import Test, TestKind
 from tierpole.farm.books import Licence, VarietyApproval
 from tierpole.rulebook import rule_changes, rulebook_on, rulebooks
@@ -144,6 +144,19 @@ def test_deadlines_limits_without_a_plan():
         expires_on=date(2026, 12, 31),
     )  # fmt: skip
     assert len(deadlines(SEASON, filed=Filed(licences=(licence,)))) == len(found) + 1
+
+
+def test_deadlines_limits_of_money():
+    """What a buyer still owes is due on its day, at once when that is over; what came is not."""
+    bill = Bill("First", "Mill", "part paid", 9632.0, 9200.0, 5000.0, date(2026, 10, 8))
+    (due,) = _of(Due.PAYMENT, deadlines(SEASON, filed=Filed(bills=(bill,))))
+    assert (due.day, due.what) == (date(2026, 10, 8), "Mill owes $4,200.00 for First.")
+    late = replace(bill, due_on=date(2026, 6, 1))
+    (due,) = _of(Due.PAYMENT, deadlines(SEASON, filed=Filed(bills=(late,))))
+    assert due.day == SEASON.on
+    assert "It was due Mon 1 Jun." in due.why
+    paid = replace(bill, paid=9200.0)
+    assert _of(Due.PAYMENT, deadlines(SEASON, filed=Filed(bills=(paid,)))) == []
 
 
 def test_deadlines_limits_after_a_fail():

@@ -22,7 +22,17 @@ from tierpole.barn.geometry import place_capacity
 from tierpole.charts import words
 from tierpole.charts.lots import potency
 from tierpole.charts.reading import as_dates
-from tierpole.documents import LANGUAGES, PAPERS, Filed, Order, Proof, make_paper, scan_path, sheets
+from tierpole.documents import (
+    LANGUAGES,
+    PAPERS,
+    Bill,
+    Filed,
+    Order,
+    Proof,
+    make_paper,
+    scan_path,
+    sheets,
+)
 from tierpole.documents.crew_sheet import CAUTIONS, crew_sheet
 from tierpole.documents.crew_words import crew_words
 from tierpole.documents.expected import expected
@@ -35,7 +45,7 @@ from tierpole.documents.tiers import hanging_today, tier_days, tier_room
 from tierpole.documents.typeset import file_name, typeset
 from tierpole.errors import InputError
 from tierpole.farm import TierLoad
-from tierpole.farm.books import CustodyStep, Disposal, DisposalMethod, Planting
+from tierpole.farm.books import CustodyStep, Disposal, DisposalMethod, Panel, Planting
 from tierpole.outlook.stowing import elevation
 from tierpole.outlook.summary import summarise
 from tierpole.plan.harvest import usual_drying
@@ -425,6 +435,18 @@ def test_lender_summary_limits():
     assert "$1.40 a pound for each percent of CBD" in text
 
 
+def test_lender_summary_limits_sales():
+    """Each sale with what is owed, said and paid, and what came in all; none, no table."""
+    bill = Bill("First", "Mill", "part paid", 9632.0, 9200.0, 5000.0, None, off="total CBD")
+    filed = Filed(bills=(bill, replace(bill, sale="Second", paid=250.5)))
+    sales = lender_summary(SEASON, OUTLOOK, PLAN, Order(filed=filed)).data["sales"]
+    assert sales.total[5] == "$5,250.50"
+    text = _text(_paper("lender", Order(filed=filed)))
+    for said in ("Sales so far", "Second", "$9,632.00", "$9,200.00", "total CBD", "$5,250.50"):
+        assert said in text
+    assert "Sales so far" not in _text(_paper("lender"))
+
+
 def test_expected_limits():
     """One cut of one lot, worked by hand from the outlook's own variables; nothing cut is none."""
     lot, cut = "7 Hollow", PLAN.lot("7 Hollow").cuts[0]
@@ -510,6 +532,26 @@ def test_lot_packet_limits_broken_rule():
     paper = make_paper("packet", season, OUTLOOK, PLAN, Order(of="7 Hollow"))
     first = pypdfium2.PdfDocument(paper.pdf)[0].get_textpage().get_text_range()
     assert "before any official sample" in " ".join(first.split())
+
+
+def test_failed_panels_limits():
+    """The last sample of a lot decides: what failed is not offered; the packet has every panel."""
+    about = {"lot": "1 River", "laboratory": "Hill Lab"}
+    failed = Panel(**about, sampled_on=date(2026, 8, 20), reported_on=date(2026, 8, 25),
+                   microbes_pass=False, metals_pass=True)  # fmt: skip
+    again = Panel(**about, sampled_on=date(2026, 8, 24), reported_on=date(2026, 8, 28),
+                  microbes_pass=True)  # fmt: skip
+    late = again.model_copy(update={"reported_on": date(2026, 12, 1)})
+    for panels, is_offered in (
+        ((failed,), False),
+        ((failed, again), True),
+        ((failed, late), False),
+    ):
+        order = Order(of="1 River", filed=Filed(panels=panels))
+        sheet = PAPERS["buyer"](SEASON, OUTLOOK, PLAN, order).data["sentence"]
+        assert ("microbes failed its last panel" not in sheet) == is_offered
+        grid = lot_packet(SEASON, OUTLOOK, PLAN, order).data["panels"]
+        assert "fail" in grid.rows[0]
 
 
 # --- labels -------------------------------------------------------------------------------------

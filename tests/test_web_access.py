@@ -96,6 +96,12 @@ POST /people/away                       /people/away               yes no  no  n
 GET  /certificates                      /certificates              yes no  no  no
 POST /certificates                      /certificates              yes no  no  no
 POST /certificates/map                  /certificates/map          yes no  no  no
+GET  /certificates/paper/{key}          /certificates/paper/x      yes no  no  no
+POST /certificates/paper/{key}          /certificates/paper/x      yes no  no  no
+GET  /sales                             /sales                     yes no  no  no
+GET  /acres                             /acres                     yes no  no  no
+GET  /sales/{name:path}                 /sales/First               yes no  no  no
+GET  /certificates/paper/{key}/{page}.png /certificates/paper/x/0.png yes no no  no
 """
 ROWS = [row.split() for row in TABLE.strip().splitlines()]
 ROLES = (Role.OWNER, Role.CREW, Role.GUEST, Role.NOBODY)

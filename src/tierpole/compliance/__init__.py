@@ -26,6 +26,7 @@ from tierpole.compliance.failing import (
     p_biomass_pass,
     paths_allowed,
 )
+from tierpole.compliance.panels import last_verdicts
 from tierpole.compliance.plants import plants_to_cut
 from tierpole.compliance.status import Breach, LotState, LotStatus, lot_status, rule_breaches
 from tierpole.compliance.verdict import (
@@ -54,6 +55,7 @@ __all__ = [
     "harvest_report_deadline",
     "is_over_negligence_line",
     "largest_passing",
+    "last_verdicts",
     "licence_deadlines",
     "lot_status",
     "notice_deadline",

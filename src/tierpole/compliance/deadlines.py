@@ -27,6 +27,7 @@ class Due(StrEnum):
     WINDOW = "last day to cut"
     NOTICE = "notice after a fail"
     RULES = "change of rules"
+    PAYMENT = "money due"
 
 
 @dataclass(frozen=True)

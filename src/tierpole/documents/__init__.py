@@ -2,7 +2,7 @@
 
 from tierpole.documents.calendar import calendar, reason
 from tierpole.documents.deadlines import deadlines
-from tierpole.documents.filed import NOTHING_FILED, Filed, Proof
+from tierpole.documents.filed import NOTHING_FILED, Bill, Filed, Proof
 from tierpole.documents.labels import scan_path
 from tierpole.documents.library import PAPERS, make_paper
 from tierpole.documents.parts import Order
@@ -13,6 +13,7 @@ __all__ = [
     "LANGUAGES",
     "NOTHING_FILED",
     "PAPERS",
+    "Bill",
     "Filed",
     "Language",
     "Order",

@@ -9,7 +9,7 @@ import xarray as xr
 from tierpole.charts import words
 from tierpole.charts.ground import has_test, is_counted
 from tierpole.charts.reading import limit_of
-from tierpole.compliance import LotState
+from tierpole.compliance import LotState, last_verdicts
 from tierpole.documents.expected import Expected, expected
 from tierpole.documents.grids import certificate_grid, panel_grid
 from tierpole.documents.parts import (
@@ -46,7 +46,7 @@ def buyer_sheet(season: Season, outlook: xr.Dataset, plan: Plan, order: Order) -
         data={
             "head": head(season),
             "lot": name,
-            "sentence": _sentence(season, planned, crop, order.system),
+            "sentence": _offer(season, planned, crop, order),
             "facts": list(_facts(season, lot, order.system)),
             "tests": certificate_grid(season, name),
             "panels": panel_grid(order.filed, name),
@@ -56,6 +56,15 @@ def buyer_sheet(season: Season, outlook: xr.Dataset, plan: Plan, order: Order) -
             "cautions": warnings("rules", CAUTIONS),
         },
     )
+
+
+def _offer(season: Season, lot: LotPlan, crop: Expected | None, order: Order) -> str:
+    """What is offered; nothing of a lot that failed a panel."""
+    told = last_verdicts(order.filed.panels, lot.lot, season.on)
+    failed = [str(group) for group, (_, passed) in told.items() if not passed]
+    if failed:
+        return f"Nothing of {lot.lot} is offered: {words.listed(failed)} failed its last panel."
+    return _sentence(season, lot, crop, order.system)
 
 
 def _sentence(season: Season, lot: LotPlan, crop: Expected | None, system: System) -> str:

@@ -46,6 +46,20 @@ def _of_farm(season: Season, filed: Filed) -> Iterator[Deadline]:
     yield from report_deadlines(season.year, books)
     yield from licence_deadlines([*filed.licences, *filed.approvals], season.on, last)
     yield from change_deadlines(rule_changes(season.farm.jurisdiction, season.on, last))
+    yield from _bills(season, filed)
+
+
+def _bills(season: Season, filed: Filed) -> Iterator[Deadline]:
+    """Money that is to come; what is late is said on the day it is looked at."""
+    for bill in filed.bills:
+        rest = (bill.says or 0.0) - bill.paid
+        if bill.due_on is not None and rest >= 0.01:
+            late = "" if bill.due_on >= season.on else f" It was due {words.day(bill.due_on)}."
+            yield Deadline(
+                max(bill.due_on, season.on), Due.PAYMENT,
+                f"{bill.buyer} owes ${rest:,.2f} for {bill.sale}.",
+                f"By the buyer's own statement and the days agreed.{late}", subject=bill.sale,
+            )  # fmt: skip
 
 
 def _notices(season: Season) -> Iterator[Deadline]:

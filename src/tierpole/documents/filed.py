@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 
 from tierpole.farm.books import (
     Arrival,
@@ -30,6 +31,25 @@ class Proof:
 
 
 @dataclass(frozen=True)
+class Bill:
+    """A sale as it stands: what we reckon is owed, what the buyer says, what came, due by when.
+
+    `off` says where the buyer's statement departs from ours, `warnings` what is wrong with panels.
+    """
+
+    sale: str
+    buyer: str
+    state: str
+    owed: float | None
+    says: float | None
+    paid: float
+    due_on: date | None
+    lots: tuple[str, ...] = ()
+    off: str = ""
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Filed:
     """Records that papers print as they are; empty where there are no books."""
 
@@ -44,6 +64,7 @@ class Filed:
     bags: tuple[Bag, ...] = ()
     disposals: tuple[Disposal, ...] = ()
     remediations: tuple[Remediation, ...] = ()
+    bills: tuple[Bill, ...] = ()
     proof: Proof | None = None
 
 

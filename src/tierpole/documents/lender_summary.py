@@ -14,6 +14,7 @@ from tierpole.charts.reading import limit_of
 from tierpole.compliance import LotState, change_deadlines
 from tierpole.documents.calendar import reason
 from tierpole.documents.expected import expected
+from tierpole.documents.filed import Filed
 from tierpole.documents.parts import Cell, Grid, Order, Said, head, percent, warnings
 from tierpole.documents.season_plan import assumed, thumb_grid
 from tierpole.documents.typeset import Draft, file_name, picture
@@ -42,6 +43,7 @@ def lender_summary(season: Season, outlook: xr.Dataset, plan: Plan, order: Order
             "money": _money(plan),
             "spent": _spent(season),
             "price": list(_price(season, order.system)),
+            "sales": _sales(order.filed),
             "lots": _lots(season, plan, order.system),
             "thumbs": thumb_grid(plan),
             "risks": list(_risks(season, outlook, plan)),
@@ -111,6 +113,24 @@ def _price(season: Season, system: System) -> Iterator[tuple[str, Cell]]:
     shares = (market.paid_full, market.paid_half, never)
     full, half, nothing = (words.percent(share) for share in shares)
     yield "Bills", Said(f"{full} paid in full, {half} by half, {nothing} never", bool(taken))
+
+
+def _sales(filed: Filed) -> Grid:
+    """What is sold so far: by the contract, by the buyer's statement, and what came."""
+    rows = tuple(
+        (bill.sale, bill.buyer, bill.state, _bill(bill.owed), _bill(bill.says), _bill(bill.paid),
+         bill.off)
+        for bill in filed.bills
+    )  # fmt: skip
+    came = sum(bill.paid for bill in filed.bills)
+    return Grid(
+        ("Sale", "Buyer", "How it stands", "By contract", "Buyer says", "Came", "Differs in"),
+        rows, (3, 4, 5), ("In all", "", "", "", "", _bill(came), "") if rows else (),
+    )  # fmt: skip
+
+
+def _bill(amount: float | None) -> str:
+    return "" if amount is None else f"${amount:,.2f}"
 
 
 def _lots(season: Season, plan: Plan, system: System) -> Grid:

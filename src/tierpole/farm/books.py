@@ -6,16 +6,13 @@ wants kept (7 CFR 990.32: acquiring, growing, handling, storing, disposing) is a
 
 from __future__ import annotations
 
-import re
-from dataclasses import dataclass
 from enum import StrEnum
-from typing import Annotated, Any, Self
+from typing import Annotated, Self
 
-from pydantic import GetCoreSchemaHandler, model_validator
-from pydantic_core import CoreSchema, core_schema
+from pydantic import model_validator
 
 from tierpole.farm.land import Date, Name, Note, Share, Stock
-from tierpole.farm.measure import Count, Label, Measure, Noun, refuse
+from tierpole.farm.measure import Content, Count, Label, Measure, Noun, Pattern, refuse
 from tierpole.farm.tested import Potency
 
 Plants = Annotated[int, Count(0, 2_000_000)]
@@ -25,27 +22,7 @@ Moisture = Annotated[float, Measure("a share", "0 %", "95 %")]
 Temperature = Annotated[float, Measure("a temperature", "-60 F", "200 F")]
 Hours = Annotated[float, Measure("a time", "0 h", "5000 h")]
 Amount = Annotated[float, Measure("money", "0 USD", "100000000 USD")]
-
-
-@dataclass(frozen=True)
-class Pattern:
-    """A short text of a fixed form."""
-
-    form: str
-    allowed: str
-
-    def __get_pydantic_core_schema__(self, _: Any, __: GetCoreSchemaHandler) -> CoreSchema:
-        return core_schema.no_info_plain_validator_function(self.read)
-
-    def read(self, value: Any) -> str:
-        """The text that stands in the field; raises with `allowed` otherwise."""
-        if not isinstance(value, str) or not re.fullmatch(self.form, value, re.ASCII):
-            raise refuse(self.allowed)
-        return value
-
-
 ClockTime = Annotated[str, Pattern(r"([01]\d|2[0-3]):[0-5]\d", 'a time of day such as "14:30"')]
-Content = Annotated[str, Pattern(r"[0-9a-f]{64}", "the SHA-256 of a content, 64 hex digits")]
 MediaType = Annotated[
     str, Pattern(r"[a-z]+/[a-z0-9.+-]{1,80}", 'a media type such as "image/jpeg"')
 ]
@@ -272,6 +249,15 @@ class BagMove(Noun):
 # --- money --------------------------------------------------------------------------------------
 
 
+class PanelGroup(StrEnum):
+    """What material is tested for beside potency."""
+
+    PESTICIDES = "pesticides"
+    METALS = "metals"
+    MYCOTOXINS = "mycotoxins"
+    MICROBES = "microbes"
+
+
 class SaleForm(StrEnum):
     """How a sale is paid."""
 
@@ -295,9 +281,16 @@ _FlatPrice = Annotated[float, Measure("money a mass", "0 USD/lb", "2000 USD/lb")
 class Sale(Noun):
     """A sale agreed with a buyer; a spot sale when `is_contract` is false.
 
-    `moisture` is the wet-basis moisture the pounds are counted at; `dockage` comes off the price
-    for each percent of moisture above it. Percent of CBD is counted between `cbd_lowest` and
-    `cbd_cap`, of total CBD on dry matter unless `is_as_received`.
+    `moisture` is the wet-basis moisture the pounds are counted at; with `dockage` they are counted
+    as they come, and it comes off the price for each percent of moisture above that. Likewise
+    `dockage_foreign` for stems, seed and foreign matter above `foreign_most`. A load that has mould
+    on a share of `mould_reject` or more is refused. Percent of CBD is counted between `cbd_lowest`
+    and `cbd_cap`, of total CBD on dry matter unless `is_as_received`.
+
+    A processor keeps `share_kept` of what he recovers, or takes `fee` for each pound; what is left
+    of it is worth `price_point`, where that is agreed. By the acre, `area` is paid, less what the
+    buyer's plants cost (`plants_supplied`). `panels` are those the buyer asks for, none of them
+    older than `panel_days` on the day of delivery.
     """
 
     name: Name
@@ -318,10 +311,17 @@ class Sale(Noun):
     mass: Mass | None = None
     moisture: Moisture = 0.10
     dockage: _FlatPrice | None = None
+    foreign_most: Share = 0.0
+    dockage_foreign: _FlatPrice | None = None
+    mould_reject: Share = 1.0
+    area: Annotated[float, Measure("an area", "0 acre", "20000 acre")] | None = None
+    plants_supplied: Amount = 0.0
     is_as_received: bool = False
     cbd_lowest: Share = 0.0
     cbd_cap: Share = 1.0
     due_days: Annotated[float, Measure("a number of days", "0 days", "730 days")] | None = None
+    panels: tuple[PanelGroup, ...] = ()
+    panel_days: Annotated[float, Measure("a number of days", "1 day", "1000 days")] | None = None
     paper: Content | None = None
     note: Note = ""
 
@@ -335,13 +335,20 @@ class Sale(Noun):
 
 
 class Delivery(Noun):
-    """Bags handed to a buyer, and what the buyer's scale and meter said."""
+    """Bags handed to a buyer, and what the buyer's scale and meter said.
+
+    `foreign` is the share of stems, seed and foreign matter, `mould` the share that is mouldy.
+    `exception` is why bags go out although a panel of theirs failed.
+    """
 
     sale: Name
     delivered_on: Date
     bags: tuple[Name, ...]
     mass: Mass
     moisture: Moisture | None = None
+    foreign: Share | None = None
+    mould: Share | None = None
+    exception: Note = ""
     note: Note = ""
 
 
@@ -510,6 +517,21 @@ class CertificateField(Noun):
     field: Name
     column: Annotated[str, Label(longest=200, empty=True)] = ""
     always: Annotated[str, Label(longest=200, empty=True)] = ""
+
+
+class CertificateLabel(Noun):
+    """How a field was found on a paper: the label before it, the heading above it."""
+
+    field: Name
+    label: Annotated[str, Label(longest=200)]
+    heading: Annotated[str, Label(longest=200, empty=True)] = ""
+
+
+class CertificateLabels(Noun):
+    """How a laboratory's papers are read: what a person chose last; `name` is the laboratory."""
+
+    name: Name
+    fields: tuple[CertificateLabel, ...]
 
 
 class CertificateColumns(Noun):

@@ -10,7 +10,7 @@ import math
 import re
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
+from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, GetCoreSchemaHandler, ValidationInfo
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
@@ -211,3 +211,23 @@ class Day:
         if not self.first_year <= value.year <= self.last_year:
             raise refuse(self.allowed)
         return value
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """A short text of a fixed form."""
+
+    form: str
+    allowed: str
+
+    def __get_pydantic_core_schema__(self, _: Any, __: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def read(self, value: Any) -> str:
+        """The text that stands in the field; raises with `allowed` otherwise."""
+        if not isinstance(value, str) or not re.fullmatch(self.form, value, re.ASCII):
+            raise refuse(self.allowed)
+        return value
+
+
+Content = Annotated[str, Pattern(r"[0-9a-f]{64}", "the SHA-256 of a content, 64 hex digits")]

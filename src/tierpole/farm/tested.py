@@ -7,7 +7,7 @@ from enum import StrEnum
 from typing import Annotated
 
 from tierpole.farm.land import Date, Name, Note
-from tierpole.farm.measure import Count, Label, Measure, Noun
+from tierpole.farm.measure import Content, Count, Label, Measure, Noun
 
 Potency = Annotated[float, Measure("a share", "0 %", "40 %")]
 
@@ -43,6 +43,7 @@ class Test(Noun):
     uncertainty: Annotated[float, Measure("a share", "0 %", "1 %")] | None = None
     laboratory: Annotated[str, Label(empty=True)] = ""
     note: Note = ""
+    paper: Content | None = None
 
     @property
     def known_on(self) -> date:

@@ -1,7 +1,8 @@
-"""Certificates from a laboratory's CSV file, whatever its columns are called.
+"""Certificates as rows of fields, and a laboratory's CSV file as such rows.
 
 Which column is which is told once for each laboratory, and remembered. What contradicts itself or
 another certificate of the same sample is refused with the reason; the same one twice is recognised.
+A row may also say how the material passed the panels beside potency.
 """
 
 from __future__ import annotations
@@ -9,15 +10,17 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from pathlib import PurePosixPath, PureWindowsPath
 
 from tierpole.charts import words
-from tierpole.compliance.certificate import Basis, Certificate, Unit, as_test
+from tierpole.compliance.certificate import CONTENTS, Basis, Certificate, Unit, as_test
 from tierpole.errors import Fault, InputError
-from tierpole.farm import Test, TestKind
-from tierpole.farm.books import Attachment, CertificateColumns, CertificateField
+from tierpole.farm import Noun, Test, TestKind
+from tierpole.farm.books import Attachment, CertificateColumns, CertificateField, Panel
+from tierpole.office.panels import PANELS, panel_of, panel_said
 from tierpole.records import (
     Change,
     Store,
@@ -64,6 +67,7 @@ FIELDS: tuple[Wanting, ...] = (
     Wanting("moisture", "Moisture, percent", ("moisture", "water")),
     Wanting("uncertainty", "Uncertainty of total THC", ("uncertainty", "mu")),
     Wanting("quantification", "Limit of quantification", ("loq", "quantification")),
+    *(Wanting(key, key.capitalize(), (key[:6],), choices=("pass", "fail")) for key in PANELS),
 )
 
 
@@ -84,6 +88,26 @@ class Taken:
     how: str
     said: str
     reasons: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Paper:
+    """A file that certificates were read from."""
+
+    data: bytes
+    name: str
+    media_type: str
+
+    @property
+    def key(self) -> str:
+        """The hash it is kept by."""
+        return content_key(self.data)
+
+    @property
+    def shown_name(self) -> str:
+        """Its name without folders and signs that cannot be printed."""
+        last = PurePosixPath(PureWindowsPath(self.name).name).name
+        return "".join(filter(str.isprintable, last)).strip()[:120] or "certificate"
 
 
 def read_sheet(data: bytes, name: str = "the file") -> Sheet:
@@ -177,7 +201,7 @@ class CertificateDesk:
         told = {one.field: one for one in columns.fields} if columns else {}
         known = {k for k, one in told.items() if one.always or one.column in sheet.header}
         lacking = [one.label for one in FIELDS if one.is_needed and one.key not in known]
-        if not ({"total_thc"} <= known or {"delta9_thc", "thca"} <= known):
+        if not ({"total_thc"} <= known or {"delta9_thc", "thca"} <= known or known & {*PANELS}):
             lacking.append("Total THC, or delta-9 THC and THCA")
         return tuple(lacking)
 
@@ -185,38 +209,65 @@ class CertificateDesk:
         self, sheet: Sheet, columns: CertificateColumns, name: str, who: str
     ) -> tuple[Taken, ...]:
         """Write every sound certificate of a file that is not in the books yet, and say of each."""
+        rows = ((f"row {n}", _fields(row, columns)) for n, row in enumerate(sheet.rows, start=2))
+        paper = Paper(sheet.text.encode(), name or "certificates.csv", "text/csv")
+        return self.take_rows(rows, paper, who)
+
+    def take_rows(
+        self, rows: Iterable[tuple[str, Mapping[str, str]]], paper: Paper, who: str
+    ) -> tuple[Taken, ...]:
+        """Write what rows of fields say, each with its place in the paper, and say of each."""
         year = max(seasons(self.store), default=None)
-        known: list[Test] = [one.noun for one in nouns(self.store, Wanted("test", season=year))]
+        known: list[Noun] = [
+            one.noun for kind in ("test", "panel") for one in nouns(self.store, Wanted(kind, year))
+        ]
         taken: list[Taken] = []
-        fresh: list[Test] = []
-        for number, row in enumerate(sheet.rows, start=2):
-            place = f"row {number}"
-            found = certificate_of(_fields(row, columns), place)
-            one, test = _judged(place, found, [*known, *fresh])
-            if test is not None and (refused := self._refused(test)):
-                one, test = Taken(place, "refused", one.said, refused), None
+        fresh: list[Test | Panel] = []
+        for place, fields in rows:
+            one, said = self._row(place, fields, [*known, *fresh])
             taken.append(one)
-            fresh += [test] if test else []
+            fresh += said
         if fresh:
-            self._write(sheet, fresh, name, who)
+            self._write(paper, fresh, who)
         return tuple(taken)
 
-    def _refused(self, test: Test) -> tuple[str, ...]:
-        """Why the books would not take a test: its lot is none of theirs."""
-        lots = nouns(self.store, Wanted("lot", name=test.lot))
-        remade = nouns(self.store, Wanted("remediation", name=test.lot))
-        return () if lots or remade else (f'There is no lot "{test.lot}" in the books.',)
+    def _row(
+        self, place: str, fields: Mapping[str, str], known: Sequence[Noun]
+    ) -> tuple[Taken, list[Test | Panel]]:
+        """What becomes of one row, and the nouns it adds to the books."""
+        judged = [judge(place, fields, known) for judge in _judges(fields)]
+        found = [noun for _, noun in judged if noun is not None]
+        ways = [one.how for one, _ in judged]
+        reasons = tuple(dict.fromkeys(reason for one, _ in judged for reason in one.reasons))
+        reasons = reasons or next(filter(None, map(self._refused, found)), ())
+        said = "; ".join(one.said for one, _ in judged if one.said)
+        how = "refused" if reasons else "new" if "new" in ways else "known"
+        return Taken(place, how, said, reasons), [] if reasons else found
 
-    def _write(self, sheet: Sheet, tests: Sequence[Test], name: str, who: str) -> None:
-        data = sheet.text.encode()
-        paper = Attachment(
-            name=(name or "certificates.csv")[:120], media_type="text/csv",
-            content=content_key(data), size=len(data),
-            added_on=datetime.now().astimezone().date(), note="the laboratory's file",
-        )  # fmt: skip
-        changes = [Change(test) for test in tests]
-        write_with(self.store, [*changes, Change(paper)], [data], who)
+    def _refused(self, noun: Test | Panel) -> tuple[str, ...]:
+        """Why the books would not take a noun: its lot is none of theirs."""
+        lots = nouns(self.store, Wanted("lot", name=noun.lot))
+        remade = nouns(self.store, Wanted("remediation", name=noun.lot))
+        return () if lots or remade else (f'There is no lot "{noun.lot}" in the books.',)
+
+    def _write(self, paper: Paper, fresh: Sequence[Test | Panel], who: str) -> None:
+        changes = [Change(one.model_copy(update={"paper": paper.key})) for one in fresh]
+        write_with(self.store, [*changes, *self.kept(paper)], [paper.data], who)
         self.look()
+
+    def kept(self, paper: Paper) -> list[Change]:
+        """The entry that keeps a paper; none when it is kept already."""
+        if any(one.noun.content == paper.key for one in nouns(self.store, Wanted("attachment"))):
+            return []
+        return [
+            Change(
+                Attachment(
+                    name=paper.shown_name, media_type=paper.media_type, content=paper.key,
+                    size=len(paper.data), added_on=datetime.now().astimezone().date(),
+                    note="the laboratory's file",
+                )
+            )
+        ]  # fmt: skip
 
 
 def _fields(row: Mapping[str, str], columns: CertificateColumns) -> dict[str, str]:
@@ -232,10 +283,24 @@ def _iso(text: str) -> str:
     return f"{found[3]}-{int(found[1]):02}-{int(found[2]):02}" if found else text.strip()
 
 
-def _judged(
-    place: str, found: Certificate | tuple[Fault, ...], known: Sequence[Test]
+_Judge = Callable[[str, Mapping[str, str], Sequence[Noun]], tuple[Taken, Test | Panel | None]]
+
+
+def _judges(fields: Mapping[str, str]) -> tuple[_Judge, ...]:
+    """What a row is judged as: a test of potency unless it speaks of panels alone."""
+    has_panels = any(fields.get(key, "").strip() for key in PANELS)
+    has_contents = any(fields.get(key, "").strip() for key in CONTENTS)
+    return (
+        *((_potency,) if has_contents or not has_panels else ()),
+        *((_panels,) if has_panels else ()),
+    )
+
+
+def _potency(
+    place: str, fields: Mapping[str, str], known: Sequence[Noun]
 ) -> tuple[Taken, Test | None]:
-    """What becomes of a row: a new test, one that is known, or reasons against it."""
+    """What becomes of a row as a test: a new one, one that is known, or reasons against it."""
+    found = certificate_of(fields, place)
     if not isinstance(found, Certificate):
         return Taken(place, "refused", "", tuple(map(str, found))), None
     test = as_test(found)
@@ -243,7 +308,7 @@ def _judged(
         f"{test.lot}, {test.kind} of {words.plain_day(test.sampled_on)}: total THC "
         f"{'below ' if test.thc_below else ''}{100 * test.total_thc:.3g} %"
     )
-    alike = [one for one in known if _sample(one) == _sample(test)]
+    alike = [one for one in known if isinstance(one, Test) and _sample(one) == _sample(test)]
     if any(_reading(one) == _reading(test) for one in alike):
         return Taken(place, "known", said), None
     if alike:
@@ -251,6 +316,29 @@ def _judged(
         reason = f"Another certificate of the same sample reads {before}: correct that one instead."
         return Taken(place, "refused", said, (reason,)), None
     return Taken(place, "new", said), test
+
+
+def _panels(
+    place: str, fields: Mapping[str, str], known: Sequence[Noun]
+) -> tuple[Taken, Panel | None]:
+    """What becomes of a row as panels."""
+    panel = panel_of(fields, place)
+    if not isinstance(panel, Panel):
+        return Taken(place, "refused", "", tuple(map(str, panel))), None
+    said = panel_said(panel)
+    own = (panel.lot, panel.sampled_on, panel.laboratory)
+    alike = [
+        panel_said(one) for one in known
+        if isinstance(one, Panel) and (one.lot, one.sampled_on, one.laboratory) == own
+    ]  # fmt: skip
+    if said in alike:
+        return Taken(place, "known", said), None
+    if alike:
+        reason = (
+            f"Another certificate of the same sample says {alike[0]}: correct that one instead."
+        )
+        return Taken(place, "refused", said, (reason,)), None
+    return Taken(place, "new", said), panel
 
 
 def _sample(test: Test) -> tuple[object, ...]:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from tierpole.errors import InputError, StoreError
 from tierpole.office.changes import news_between, what_changed
 from tierpole.office.entry import Desk
-from tierpole.office.filed import filed_in
+from tierpole.office.filed import dated_in, filed_in
 from tierpole.office.kept import (
     Kept,
     document_of,
@@ -92,7 +92,13 @@ class FarmOffice(Office):
 
     def filed(self, is_proven: bool = False) -> Filed:
         """Licences, custody, bags and the rest, and the proof that nothing was altered."""
-        return filed_in(self.store, self.season.year, is_proven)
+        return filed_in(self.store, self.season.year, self.season.on, is_proven)
+
+    def view(self, name: str, *args: Any) -> Any:
+        """A view model by name; This week also tells the days that only the books know."""
+        if name == "week":
+            args = (*args, dated_in(self.store, self.season.year, self.season.on))
+        return super().view(name, *args)
 
     # --- planning again ---------------------------------------------------------------------------
 

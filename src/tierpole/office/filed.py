@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from dataclasses import replace
+from datetime import date, datetime
 from typing import Any
 
-from tierpole.documents import Filed, Proof
+from tierpole.documents import Bill, Filed, Proof
+from tierpole.office.sales import SaleDesk, Sold
 from tierpole.records import Store, Wanted, nouns, verify
 
 OF_SEASON = {
@@ -22,17 +24,35 @@ OF_SEASON = {
 LASTING = {"licences": "licence", "approvals": "approval"}
 
 
-def filed_in(store: Store, year: int, is_proven: bool) -> Filed:
+def filed_in(store: Store, year: int, on: date, is_proven: bool) -> Filed:
     """Everything a paper may print of a season, if asked with the proof of the chain as it is."""
     found: dict[str, Any] = {
         name: tuple(one.noun for one in nouns(store, Wanted(kind, season=year)))
         for name, kind in OF_SEASON.items()
     }
-    found |= {
+    dated = dated_in(store, year, on)
+    return replace(dated, **found, proof=_proof(store) if is_proven else None)
+
+
+def dated_in(store: Store, year: int, on: date) -> Filed:
+    """What days to keep follow from, beside the season: licences, approvals, money due."""
+    found: dict[str, Any] = {
         name: tuple(one.noun for one in nouns(store, Wanted(kind)))
         for name, kind in LASTING.items()
     }
-    return Filed(**found, proof=_proof(store) if is_proven else None)
+    bills = tuple(_bill(one, on) for one in SaleDesk(store, year, on).every())
+    return Filed(**found, bills=bills)
+
+
+def _bill(sold: Sold, on: date) -> Bill:
+    """A sale as papers print it."""
+    off = max(sold.steps, key=lambda step: abs(step.dollars), default=None)
+    return Bill(
+        sale=sold.sale.name, buyer=sold.sale.buyer, state=sold.state(on), owed=sold.owed,
+        says=sold.settlement.due if sold.settlement else None, paid=sold.paid, due_on=sold.due_on,
+        lots=sold.lots, off=off.name if off else "",
+        warnings=tuple(one.said for one in sold.troubles),
+    )  # fmt: skip
 
 
 def _proof(store: Store) -> Proof:

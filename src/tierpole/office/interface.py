@@ -14,6 +14,7 @@ from tierpole._version import __version__
 from tierpole.errors import Fault, InputError
 from tierpole.farm import Noun
 from tierpole.office.entry.forms import NOT_BY_HAND
+from tierpole.office.gates import check_gates
 from tierpole.records import (
     KINDS,
     Change,
@@ -83,6 +84,7 @@ class Interface:
         if kind.is_single and not kind.is_lasting:
             season = season or max(seasons(self.store), default=None)
         noun = _noun(kind, said.value)
+        check_gates(self.store, [noun])
         change = Change(noun, why=said.why, known_on=said.known_on, season=season, id=entry)
         if kind.is_single:
             of = setting_id(kind.name, None if kind.is_lasting else season)
@@ -92,6 +94,7 @@ class Interface:
     def correct(self, kind: Kind, noun: UUID, said: Said, entry: UUID, who: str) -> Receipt:
         """Write a correction of what was seen."""
         value, seen = _noun(kind, said.value), tuple(said.corrects)
+        check_gates(self.store, [value])
         return self._write(
             Change(value, noun, seen, said.why, said.known_on, said.season, entry), who
         )

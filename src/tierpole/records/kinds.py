@@ -82,6 +82,7 @@ KINDS: tuple[Kind, ...] = (
     Kind("licence", books.Licence, day="valid_from", is_lasting=True),
     Kind("approval", books.VarietyApproval, day="valid_from", is_lasting=True),
     Kind("certificate_columns", books.CertificateColumns, is_lasting=True),
+    Kind("certificate_labels", books.CertificateLabels, is_lasting=True),
     Kind("attachment", books.Attachment, day="added_on"),
     Kind("memo", books.Memo, day="written_on"),
     Kind("plan", books.KeptPlan, day="made_on"),

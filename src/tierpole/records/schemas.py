@@ -14,8 +14,7 @@ from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
 
 from tierpole import units
 from tierpole.farm import Noun
-from tierpole.farm.books import Pattern
-from tierpole.farm.measure import Count, Day, Label, Measure, Ratio
+from tierpole.farm.measure import Count, Day, Label, Measure, Pattern, Ratio
 
 
 class _Schemas(GenerateJsonSchema):

@@ -12,7 +12,7 @@ from starlette.middleware.gzip import GZipMiddleware
 
 from tierpole._version import __version__
 from tierpole.office.people import Role
-from tierpole.web import api, books, certificates, crew, entry, papers, people
+from tierpole.web import api, books, certificates, crew, entry, papers, people, sales
 from tierpole.web.access import API, BodyLimit, Gate, guard, refused
 from tierpole.web.asking import Asking, query_of
 from tierpole.web.files import add_files
@@ -41,7 +41,7 @@ def create_app(office: Office, gate: Gate | None = None) -> FastAPI:
     app.state.gate = gate or Gate(office.people)
     add_files(app)
     app.state.routes = [*app.routes]  # what the door knows one by one
-    parts = (entry, crew, books, people, certificates, papers, api)
+    parts = (entry, crew, books, people, certificates, sales, papers, api)
     for router in (pages, *(part.routes for part in parts)):
         app.include_router(router)
         app.state.routes += router.routes

@@ -1,13 +1,19 @@
-"""Certificates from a laboratory's file: the file, which column is which, what became of it."""
+"""Certificates from a laboratory's file: the file, which column is which, what became of it.
+
+A PDF or a photo is shown beside a form that says what its text may mean, to be confirmed.
+"""
 
 from __future__ import annotations
 
 from fastapi import APIRouter
-from fastapi.responses import Response
+from fastapi.responses import RedirectResponse, Response
+from starlette.exceptions import HTTPException
 
 from tierpole.errors import InputError
 from tierpole.farm.measure import Label
+from tierpole.office.certificate_papers import Answer, PaperDesk, Reading
 from tierpole.office.certificates import FIELDS, CertificateDesk, Sheet, guessed, read_sheet
+from tierpole.office.entry.uploads import Upload, media_type
 from tierpole.web.asking import Asking, Query, Sent
 
 routes = APIRouter()
@@ -26,6 +32,8 @@ def hand_in(query: Asking, sent: Sent) -> Response:
     upload = sent.uploads.get("file")
     if not _is_name(laboratory) or upload is None:
         return _page(query, desk, "Write which laboratory it is from, and choose its file.", 422)
+    if media_type(upload.data) is not None:
+        return _keep(query, desk, laboratory, upload)
     try:
         sheet = read_sheet(upload.data, upload.name[:60] or "the file")
     except InputError as error:
@@ -34,7 +42,7 @@ def hand_in(query: Asking, sent: Sent) -> Response:
     if columns is None or desk.lacks(sheet, columns):
         return _columns_page(query, laboratory, upload.name, sheet)
     taken = desk.take_in(sheet, columns, upload.name, query.person.name)
-    return query.desk_page("certificates_taken.html", view=taken, laboratory=laboratory)
+    return query.desk_page("certificates_taken.html", view=taken, laboratory=laboratory, again="")
 
 
 @routes.post("/certificates/map")
@@ -57,7 +65,71 @@ def told_columns(query: Asking, sent: Sent) -> Response:
         return _columns_page(query, laboratory, name, sheet, columns, always, lacking)
     desk.remember(told, query.person.name)
     taken = desk.take_in(sheet, told, name, query.person.name)
-    return query.desk_page("certificates_taken.html", view=taken, laboratory=laboratory)
+    return query.desk_page("certificates_taken.html", view=taken, laboratory=laboratory, again="")
+
+
+@routes.get("/certificates/paper/{key}")
+def paper(query: Asking, key: str, laboratory: str = "") -> Response:
+    """A paper beside what its text may say."""
+    reading = PaperDesk(_desk(query)).reading(key, laboratory)
+    if reading is None or not _is_name(laboratory):
+        raise HTTPException(404)
+    return _paper_page(query, reading)
+
+
+@routes.get("/certificates/paper/{key}/{page}.png")
+def picture(query: Asking, key: str, page: int) -> Response:
+    """A page of a paper as a picture."""
+    data = PaperDesk(_desk(query)).picture(key, page)
+    if data is None:
+        raise HTTPException(404)
+    kept = {"Cache-Control": "private, max-age=86400, immutable"}
+    return Response(data, media_type="image/png", headers=kept)
+
+
+@routes.post("/certificates/paper/{key}")
+def confirm(query: Asking, key: str, sent: Sent) -> Response:
+    """Take what a person confirmed of a paper, or say why not."""
+    desk, laboratory = PaperDesk(_desk(query)), sent.texts.get("laboratory", "").strip()
+    answers = {one.key: _answer(sent, one.key) for one in FIELDS}
+    if not _is_name(laboratory):
+        raise HTTPException(404)
+    taken = desk.confirm(key, laboratory, answers, query.person.name)
+    if taken is None:
+        raise HTTPException(404)
+    if taken.how == "refused":
+        reading = desk.reading(key, laboratory, answers)
+        if reading is None:
+            raise HTTPException(404)
+        return _paper_page(query, reading, taken.reasons, 422)
+    again = f"/certificates/paper/{key}"
+    return query.desk_page(
+        "certificates_taken.html", view=[taken], laboratory=laboratory, again=again
+    )
+
+
+def _answer(sent: Sent, key: str) -> Answer:
+    picked = sent.texts.get(f"pick-{key}", "")
+    is_number = picked.isascii() and picked.isdecimal() and len(picked) < 6
+    own = sent.texts.get(f"own-{key}", "").strip()[:200]
+    return Answer(int(picked) if is_number else 0, own)
+
+
+def _keep(query: Query, desk: CertificateDesk, laboratory: str, upload: Upload) -> Response:
+    """Keep a PDF or photo, and lead to its page."""
+    try:
+        key = PaperDesk(desk).keep(upload, query.person.name)
+    except InputError as error:
+        return _page(query, desk, str(error.faults[0]), 422)
+    return RedirectResponse(
+        query.asked.link(f"/certificates/paper/{key}", laboratory=laboratory), 303
+    )
+
+
+def _paper_page(
+    query: Query, reading: Reading, faults: tuple[str, ...] = (), code: int = 200
+) -> Response:
+    return query.desk_page("certificate_paper.html", code, view=reading, faults=faults)
 
 
 def _desk(query: Query) -> CertificateDesk:

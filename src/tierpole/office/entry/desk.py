@@ -18,6 +18,7 @@ from tierpole.office.entry.fields import NAMED, AnswerError, Ask, said
 from tierpole.office.entry.forms import Form, Values, Written, form_named
 from tierpole.office.entry.told import Told
 from tierpole.office.entry.uploads import Upload, fault_of
+from tierpole.office.gates import check_gates
 from tierpole.records import (
     KINDS,
     Change,
@@ -184,6 +185,7 @@ class Desk:
         contents = [uploads[ask.key].data for ask in asked.form.asks if ask.key in uploads]
         try:
             changes = list(self._changes(asked, values, why))
+            check_gates(self.store, (change.noun for change in changes))
             receipts = write_with(self.store, changes, contents, who)
         except InputError as error:
             general = tuple(_general(asked.form, fault) for fault in error.faults)

@@ -200,6 +200,7 @@ NOT_BY_HAND = (
     "plan",
     "attachment",
     "certificate_columns",
+    "certificate_labels",
 )  # the program writes these
 
 
