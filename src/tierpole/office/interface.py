@@ -237,7 +237,7 @@ _TEXT, _UUID = {"type": "string"}, {"type": "string", "format": "uuid"}
 _ID = _parameter("noun", "path", _UUID)
 _KEY = _parameter("Idempotency-Key", "header", {"type": "string", "minLength": 1, "maxLength": 200})
 _QUERY = [
-    _parameter("season", "query", {"type": "integer"}),
+    _parameter("season", "query", {"type": "integer", "minimum": 0, "maximum": 9999}),
     _parameter("lot", "query", _TEXT),
     _parameter("place", "query", _TEXT),
     _parameter("since", "query", {"type": "string", "format": "date"}),

@@ -89,14 +89,13 @@ def description() -> dict[str, Any]:
 
 @routes.get("/{kind}")
 def page(
-    books: Books, kind: OfKind, season: int | None = None, lot: str | None = None,
-    place: str | None = None, since: date | None = None, until: date | None = None,
+    books: Books, kind: OfKind,
+    season: Annotated[int | None, Query(ge=0, le=9999)] = None,
+    lot: str | None = None, place: str | None = None, since: date | None = None, until: date | None = None,
     cursor: Annotated[str, Query(pattern=r"^[0-9]{1,18}$")] = "0",
     limit: Annotated[int, Query(ge=1, le=MOST)] = 100,
 ) -> dict[str, Any]:  # fmt: skip
     """Nouns of a kind as they stand, oldest first, a page at a time."""
-    if season is not None and not 0 <= season < 10_000:
-        raise HTTPException(422, "season: a year")
     return books.page(
         Wanted(kind.name, season, lot, place, since=since, until=until, after=int(cursor),
                limit=limit)
