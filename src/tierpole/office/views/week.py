@@ -16,7 +16,8 @@ from tierpole.charts.ground import TOOL_LIMIT, most_helpful
 from tierpole.charts.lots import pass_rows
 from tierpole.charts.reading import as_dates, chance_frozen, last_cut
 from tierpole.compliance import Due, LotState
-from tierpole.documents import deadlines, reason
+from tierpole.documents import Filed, deadlines, reason
+from tierpole.documents.filed import NOTHING_FILED
 from tierpole.office.views.parts import (
     WEEK,
     Head,
@@ -104,7 +105,9 @@ class Week:
     limits: tuple[str, ...]
 
 
-def week(season: Season, outlook: xr.Dataset, plan: Plan, system: System) -> Week:
+def week(
+    season: Season, outlook: xr.Dataset, plan: Plan, system: System, filed: Filed = NOTHING_FILED
+) -> Week:
     """The view model of This week."""
     decide = tuple(sorted(_decisions(season, outlook, plan), key=_urgency))
     todo = tuple(sorted(_tasks(season, plan), key=lambda item: (item.by, item.what)))
@@ -119,7 +122,7 @@ def week(season: Season, outlook: xr.Dataset, plan: Plan, system: System) -> Wee
         short=_short(plan),
         room=tuple(_rooms(season, plan)),
         hands=_hands(season, plan),
-        dates=tuple(_dates(season, plan)),
+        dates=tuple(_dates(season, plan, filed)),
         weather=tuple(_weather(season, outlook, system)),
         frost=tuple(_frost(season, outlook, plan, system)),
         money=money_phrase(plan),
@@ -319,10 +322,10 @@ def _hands(season: Season, plan: Plan) -> Phrase:
 # --- days to keep -------------------------------------------------------------------------------
 
 
-def _dates(season: Season, plan: Plan) -> Iterator[DateRow]:
+def _dates(season: Season, plan: Plan, filed: Filed) -> Iterator[DateRow]:
     """What the rules set within the next weeks; the plan's own work stands above."""
     last = season.on + timedelta(days=DATES_AHEAD)
-    for found in deadlines(season, plan):
+    for found in deadlines(season, plan, filed):
         if found.due not in PLANNED and found.day <= last:
             yield DateRow(words.day(found.day), found.what, reason(found))
 
