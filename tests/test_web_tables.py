@@ -2,19 +2,32 @@
 
 from __future__ import annotations
 
+import gzip
 import html
 import re
+from hashlib import sha256
 
 import httpx
+import numpy as np
 import pytest
 
 from books_office import form_of, quick_office, written
 from page_server import served
 from tierpole.farm import CrewHours
 from tierpole.farm.books import Attachment, CertificateColumns
-from tierpole.office.entry.desk import by_hand
+from tierpole.office.entry.desk import by_hand, matters
 from tierpole.office.entry.forms import NOT_BY_HAND, form_named
-from tierpole.records import KINDS, Change, Wanted, nouns, standing, verify, write
+from tierpole.records import (
+    KINDS,
+    Change,
+    Wanted,
+    nouns,
+    read_content,
+    read_season,
+    standing,
+    verify,
+    write,
+)
 
 PDF = b"%PDF-1.7\n" + b"0" * 64
 
@@ -53,13 +66,14 @@ def faults(page):
 
 
 def test_every_kind_has_a_form():
-    """All but what the program itself makes; no field is left out but what a file shows itself."""
-    assert set(NOT_BY_HAND) == {"season", "weather", "learnt", "plan"}
+    """All but what the program itself makes; no field is left out but what a file
+    shows itself."""
+    assert set(NOT_BY_HAND) == {"season", "learnt", "plan"}
     assert {kind.name for kind in KINDS} - set(by_hand()) == set(NOT_BY_HAND)
     for kind in KINDS:
         if form := form_named(f"any-{kind.name}"):
             missing = set(kind.noun.model_fields) - {ask.key for ask in form.asks}
-            assert missing <= {"media_type", "size"}, kind.name
+            assert missing <= {"media_type", "size", "station", "file", "forecast"}, kind.name
 
 
 def test_everything_in_the_books_is_corrected_by_its_form(office, client):
@@ -197,3 +211,53 @@ def test_rows_someone_else_changed_are_both_kept(office, client):
     sent = client.post(where, data=told | {"why": "late", "cut_day_cost": "44"})
     assert sent.status_code == 303
     assert "1 thing waits" in client.get("/books").text
+
+
+def stored_weather(office):
+    """The weather of the season, and its station's file."""
+    stored = single(office, "weather")
+    return stored, read_content(office.store, stored.noun.station_content)
+
+
+def test_weather_file_limits(office, client):
+    """A newer file of the station is read whole, kept by its hash, and starts a new plan."""
+    stored, data = stored_weather(office)
+    before = read_season(office.store).past_weather.t_max
+    text = (gzip.decompress(data) if data[:2] == b"\x1f\x8b" else data).decode()
+    page = client.get("/enter/any-weather", follow_redirects=True)
+    told = answers_on(page.text) | {"why": "a week more"}
+    newer = (text.rstrip("\n") + "\n").encode()
+    newer = gzip.compress(newer + b"\n", mtime=0)
+    files = {"station_content": ("../../my station.csv.gz", newer, "x/y")}
+    sent = client.post(page.url.path, data=told, files=files)
+    assert sent.status_code == 303, faults(sent.text)
+    now = standing(office.store, stored.entry.of).noun
+    assert now.station_content == sha256(newer).hexdigest()
+    assert (now.file, now.station) == ("my_station.csv.gz", "my_station.csv.gz")
+    kept = {"forecast", "forecast_content", "listed", "stand_in_year"}
+    assert now.model_dump(include=kept) == stored.noun.model_dump(include=kept)
+    after = read_season(office.store).past_weather.t_max
+    assert np.array_equal(after, before, equal_nan=True)
+    assert matters(now)
+
+
+@pytest.mark.parametrize(
+    ("data", "said"),
+    [
+        (b"ID,DATE,ELEMENT,VALUE\nX,2026-13-40,TMAX,1\n", "row 2"),
+        (b"ID,DATE,ELEMENT,VALUE\nX,20260401,TMAX,warm\n", "VALUE"),
+        (b"\0\1\2", "row 1"),
+        (b"\x1f\x8bnone", "the file"),
+        (gzip.compress(b"0" * 60_000_000), "more than 50 MB"),
+    ],
+)
+def test_bad_weather_files_are_refused(office, client, data, said):
+    """By row, field and value; a file that unpacks without end is not unpacked; nothing is kept."""
+    stored, _ = stored_weather(office)
+    page = client.get(f"/books/noun/{stored.entry.of}/correct")
+    before = written(office)
+    sent = client.post(page.url.path, data=answers_on(page.text) | {"why": "new"},
+                       files={"station_content": ("a.csv", data, "text/csv")})  # fmt: skip
+    assert sent.status_code == 422
+    assert said in " ".join(faults(sent.text))
+    assert written(office) == before

@@ -14,6 +14,7 @@ from tierpole._version import __version__
 from tierpole.compliance import Due
 from tierpole.errors import Fault, InputError, StoreError
 from tierpole.farm import Noun
+from tierpole.farm.books import WeatherSource
 from tierpole.office.document import PlanDocument
 from tierpole.office.entry.forms import NOT_BY_HAND
 from tierpole.office.entry.uploads import media_type
@@ -26,6 +27,7 @@ from tierpole.records import (
     Receipt,
     Store,
     Wanted,
+    check_weather,
     content_key,
     history,
     json_schema,
@@ -42,7 +44,15 @@ from tierpole.records import (
 MOST = 500  # nouns in one answer
 BASE = "/api/v1"
 CONTENT = "^[0-9a-f]{64}$"  # the hash of a content
-CONTENTS = ("content", "paper", "photo", "supplier_paper")  # fields that name one
+CONTENTS = (
+    "content",
+    "paper",
+    "photo",
+    "supplier_paper",
+    "station_content",
+    "listed",
+    "forecast_content",
+)  # fields that name one
 
 
 class Said(BaseModel):
@@ -139,6 +149,8 @@ class Interface:
         ]
         if faults:
             raise InputError(kind.name, faults)
+        if isinstance(noun, WeatherSource):
+            check_weather(self.store, noun, {})
         return noun
 
     def _write(self, change: Change, who: str) -> Receipt:
@@ -273,7 +285,9 @@ def _paths(kind: Kind) -> dict[str, Any]:
 def _paths_beside() -> dict[str, Any]:
     """The paths of what is no noun: the plan, the days to keep, photos and papers."""
     raw = {"schema": {"type": "string", "format": "binary"}}
-    kinds = dict.fromkeys(("image/jpeg", "image/png", "image/webp", "application/pdf"), raw)
+    kinds = dict.fromkeys(
+        ("image/jpeg", "image/png", "image/webp", "application/pdf", "text/csv"), raw
+    )
     key = _parameter("key", "path", {"type": "string", "pattern": CONTENT})
     got, put = _operation("get_content", "Content", [key]), _operation("add_content", "Content", [])
     got["responses"]["200"] = {"description": "done", "content": {"*/*": raw}}

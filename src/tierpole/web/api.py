@@ -122,8 +122,9 @@ def deadlines(office: Planned) -> list[dict[str, Any]]:
 
 @routes.post("/content")
 def put_content(request: Request, books: Books, data: Annotated[bytes, Depends(_data)]) -> Response:
-    """Keep a photo or paper; the same one twice is kept once."""
-    if fault := fault_of(Upload("", data)):
+    """Keep a photo, a paper or a table (as text/csv); the same one twice is kept once."""
+    is_table = request.headers.get("content-type", "").startswith("text/csv") and b"," in data
+    if fault := fault_of(Upload("", data), is_table):
         return refused(request, 422, f"The body {fault}.")
     told, is_new = books.keep(data, request.state.person.name)
     return JSONResponse(told, 201 if is_new else 200)

@@ -13,11 +13,11 @@ from pydantic import ValidationError
 from tierpole.charts import words
 from tierpole.errors import Fault, InputError, TierpoleError
 from tierpole.farm import Noun
-from tierpole.farm.books import SeasonYear
+from tierpole.farm.books import SeasonYear, WeatherSource
 from tierpole.office.entry.fields import MOST_ROWS, NAMED, TOO_MANY, AnswerError, Ask, said
 from tierpole.office.entry.forms import Form, Values, Written, form_named
 from tierpole.office.entry.told import Told
-from tierpole.office.entry.uploads import Upload, fault_of, media_type
+from tierpole.office.entry.uploads import Upload, fault_of, seen_in
 from tierpole.records import (
     KINDS,
     Change,
@@ -26,6 +26,7 @@ from tierpole.records import (
     Store,
     Stored,
     Wanted,
+    check_weather,
     content_key,
     entries_named,
     history,
@@ -206,6 +207,10 @@ class Desk:
         contents = [uploads[ask.key].data for ask in asked.form.asks if ask.key in uploads]
         try:
             changes = list(self._changes(asked, values, why))
+            for change in changes:
+                if isinstance(change.noun, WeatherSource):
+                    fresh = {content_key(one): one for one in contents}
+                    check_weather(self.store, change.noun, fresh)
             receipts = write_with(self.store, changes, contents, who)
         except InputError as error:
             general = tuple(_general(asked.form, fault) for fault in error.faults)
@@ -233,7 +238,7 @@ class Desk:
             except AnswerError as error:
                 faults[ask.key] = Told(FAULT, label=Told(ask.label), must=error.told)
             if upload := uploads.get(ask.key):
-                values |= {"media_type": media_type(upload.data), "size": len(upload.data)}
+                values |= seen_in(ask.key, upload)
         return values, faults
 
     def _rows(
@@ -257,7 +262,7 @@ class Desk:
         self, ask: Ask, answers: Mapping[str, str], uploads: Mapping[str, Upload], system: System
     ) -> Any:
         if ask.key in uploads:
-            if fault := fault_of(uploads[ask.key]):
+            if fault := fault_of(uploads[ask.key], ask.is_table):
                 raise AnswerError(fault)
             return content_key(uploads[ask.key].data)
         text = "" if ask.shape == "file" else answers.get(ask.key, "")
@@ -368,7 +373,7 @@ def as_it_stood(ask: Ask, answers: Mapping[str, str], old: Any, new: Any) -> Any
 
 def matters(noun: Noun) -> bool:
     """Whether a plan is made from nouns of this kind."""
-    return bool(kind_of(noun).table)
+    return bool(kind_of(noun).table) or isinstance(noun, WeatherSource)
 
 
 def part_id(entry: UUID, number: int) -> UUID:

@@ -52,7 +52,8 @@ class Ask:
     `choices` what a list offers; `list_of` names the nouns of the books that a list is made of.
     The answer to a "stored" question is the entry of such a noun that was seen, so that a form
     sent late does not hide what somebody else said of it meanwhile. A table asks its `columns` in
-    each row, under keys such as `hours_0_starting`.
+    each row, under keys such as `hours_0_starting`. `is_table` marks a file that is a table of
+    numbers, not a photo or a paper.
     """
 
     key: str
@@ -67,6 +68,7 @@ class Ask:
     hint: str = ""
     allowed: Told = OTHERWISE
     columns: tuple[Ask, ...] = ()
+    is_table: bool = False
 
     def read(self, text: str, system: units.System) -> Any:
         """The value of an answer; None when it is empty. Raises `AnswerError`."""

@@ -194,7 +194,7 @@ def form_named(key: str) -> Form | None:
     return _form_of(key.removeprefix("any-")) if key.removeprefix("any-") in names else None
 
 
-NOT_BY_HAND = ("season", "weather", "learnt", "plan")  # the program writes these
+NOT_BY_HAND = ("season", "learnt", "plan")  # the program writes these
 
 
 def _form_of(name: str) -> Form:
@@ -208,7 +208,10 @@ def _form_of(name: str) -> Form:
 
 
 # what is not asked, for the file that is handed in shows it
-_SEEN_IN_FILE = (("attachment", "media_type"), ("attachment", "size"))
+_SEEN_IN_FILE = (
+    ("attachment", "media_type"), ("attachment", "size"),
+    ("weather", "station"), ("weather", "file"), ("weather", "forecast"),
+)  # fmt: skip
 _FIELDS = tuple(one.key for one in FIELDS)
 _ASKED_OTHERWISE: dict[tuple[str, str], dict[str, Any]] = {
     ("attachment", "name"): {"hint": "delivery note of the nursery"},
@@ -222,6 +225,13 @@ _ASKED_OTHERWISE: dict[tuple[str, str], dict[str, Any]] = {
             ask_of(b.CertificateField, "always", "Or always the same"),
         ),
     },
+    ("weather", "station_content"): {"label": "The station's daily record", "is_table": True},
+    ("weather", "listed"): {
+        "label": "List of stations, if the record does not say where its own lies",
+        "is_table": True,
+    },
+    ("weather", "forecast_content"): {"label": "Forecast", "is_table": True},
+    ("weather", "stand_in_year"): {"label": "Year whose weather stands in for this one's"},
     ("crew", "hours"): {"label": "Crew hours a day, from a day on until the next"},
     ("crew", "workdays"): {"hint": "mon, tue, wed, thu, fri, sat"},
 }
