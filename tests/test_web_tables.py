@@ -10,6 +10,8 @@ from hashlib import sha256
 import httpx
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from books_office import form_of, quick_office, written
 from page_server import served
@@ -29,6 +31,7 @@ from tierpole.records import (
     write,
 )
 
+PNG = b"\x89PNG\r\n\x1a\n"
 PDF = b"%PDF-1.7\n" + b"0" * 64
 
 
@@ -261,3 +264,28 @@ def test_bad_weather_files_are_refused(office, client, data, said):
     assert sent.status_code == 422
     assert said in " ".join(faults(sent.text))
     assert written(office) == before
+
+
+@given(
+    form=st.sampled_from(["scouting", "any-arrival", "any-attachment", "any-weather"]),
+    data=st.binary(max_size=200), name=st.text(max_size=20), start=st.sampled_from(
+        [b"", b"%PDF-", PNG, b"\x1f\x8b", b"ID,DATE,ELEMENT,VALUE\n"]),
+)  # fmt: skip
+def test_uploads_simulated(client, form, data, name, start):
+    """Whatever is handed in under whatever name, it is kept or refused."""
+    page = client.get(f"/enter/{form}", follow_redirects=True)
+    keys = re.findall(r'<input type="file" id="(\w+)"', page.text)
+    files = dict.fromkeys(keys, (name or "a", start + data, "x/y"))
+    told = answers_on(page.text) | {"why": "any", "name": "any", "what": "any", "plants": "3"}
+    sent = client.post(page.url.path, data=told, files=files)
+    assert sent.status_code in (303, 422)
+    assert keys
+
+
+def test_slips_in_rows_are_shown_without_a_script(client):
+    """The questions of a row have labels of their own; a row more is a button of the form."""
+    page = client.get("/enter/any-certificate_columns").text
+    assert '<button name="more" value="fields" formnovalidate>' in page
+    assert "data-queue" not in page
+    for key in ("field", "column", "always"):
+        assert f'<label for="fields_0_{key}">' in page

@@ -87,7 +87,8 @@ class Ask:
     def _plain(self, text: str, system: units.System) -> Any:
         """An answer as a noun's field takes it."""
         if self.shape == "quantity" and _BARE.fullmatch(text):
-            return f"{text} {self.unit(system)}"
+            unit = self.unit(system)
+            return f"{text.removeprefix('$') if unit.startswith('USD') else text} {unit}"
         if self.shape == "count":
             return _whole(text)
         if self.shape == "number":
