@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 import synthetic
+from tierpole.compliance import Deadline
 from tierpole.documents import Order, Paper, Sheet, calendar, deadlines, make_paper, sheets
 from tierpole.office.views import VIEWS
 
@@ -53,7 +54,10 @@ class FakeOffice:
         return make_paper(kind, self.season, self.outlook, self.plan, order)
 
     def calendar(self) -> str:
-        return calendar(self.season.farm.name, self.season.on, deadlines(self.season, self.plan))
+        return calendar(self.season.farm.name, self.season.on, self.deadlines())
+
+    def deadlines(self) -> tuple[Deadline, ...]:
+        return deadlines(self.season, self.plan)
 
     def tables(self) -> tuple[Sheet, ...]:
         return sheets(self.season, self.plan)

@@ -111,7 +111,7 @@ def test_a_call_sent_again_writes_nothing_twice(program, office):
         assert first.json() == again.json() | {"is_new": True}
         other = {"value": CUT["value"] | {"sticks": 4}}
         refused = program.post("/cut", json=other, headers=headers)
-        assert refused.status_code == 422
+        assert refused.status_code == 409
         assert refused.headers["content-type"] == "application/problem+json"
     assert (
         program.post("/cut", json=CUT).json()["id"] != program.post("/cut", json=CUT).json()["id"]
@@ -177,7 +177,7 @@ def test_tokens_limits(callers, office, tmp_path):
     write, read, nobody = callers
     routes = [(method, path) for method, path in ACCESS if path.startswith("/api/")]
     for method, path in routes:
-        address = path.removeprefix("/api/v1").format(kind="cut", noun=uuid4())
+        address = path.removeprefix("/api/v1").format(kind="cut", noun=uuid4(), key="0" * 64)
         assert nobody.request(method, address, json=CUT).status_code == 401
         assert nobody.request(method, address).headers["www-authenticate"] == "Bearer"
         allowed = read.request(method, address, json=CUT).status_code != 403

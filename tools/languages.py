@@ -23,7 +23,7 @@ from tierpole.farm import Cut, Flowering, Hanging, Noun, Reading, Sample, Test
 from tierpole.farm import books as b
 from tierpole.office.entry import FORMS
 from tierpole.office.entry.desk import FAULT, HANGS, NAME_GONE, NAME_TAKEN, NOT_THERE
-from tierpole.office.entry.fields import COMMAS, OTHERWISE, UNANSWERED, ask_of, can_be_asked
+from tierpole.office.entry.fields import COMMAS, OTHERWISE, UNANSWERED, ask_of
 from tierpole.office.entry.uploads import OTHER_FILE, TOO_LARGE
 from tierpole.office.views import barn
 from tierpole.web.access import TOO_OLD
@@ -54,8 +54,7 @@ def _texts() -> Iterator[str]:
         for ask in form.asks:
             yield from (ask.label, *map(str, ask.choices), *ask.allowed.patterns())
     for noun in NOUNS:
-        asked = (key for key in noun.model_fields if can_be_asked(noun, key))
-        yield from (ask_of(noun, key).label for key in asked)
+        yield from (ask_of(noun, key).label for key in noun.model_fields)
     for told in (UNANSWERED, OTHERWISE, OTHER_FILE, NOT_THERE):
         yield from told.patterns()
     yield from (COMMAS, TOO_LARGE, FAULT, NAME_GONE, NAME_TAKEN, HANGS, *barn.CREW_TEXTS)

@@ -63,15 +63,25 @@ def _report(book: Rulebook, provision: Provision[Any], year: int, what: str) -> 
 def licence_deadlines(
     papers: Iterable[Licence | VarietyApproval], first: date, last: date
 ) -> Iterator[Deadline]:
-    """Licences and approvals that end between two days; the paper itself is the authority."""
-    for paper in papers:
-        name = paper.name if isinstance(paper, Licence) else f"approval of {paper.variety}"
-        if paper.expires_on is not None and first <= paper.expires_on <= last:
+    """Licences and approvals that end between two days; the paper itself is the authority.
+
+    One of which a later paper is there was renewed, and is told no more.
+    """
+    given = tuple(papers)
+    for paper in given:
+        name, ends = _paper_name(paper), paper.expires_on
+        alike = [one.expires_on for one in given if _paper_name(one) == name]
+        is_renewed = any(other is None or (ends and other > ends) for other in alike)
+        if ends is not None and first <= ends <= last and not is_renewed:
             yield Deadline(
-                paper.expires_on, Due.LICENCE, f"Renew the {name} before it ends.",
+                ends, Due.LICENCE, f"Renew the {name} before it ends.",
                 "It ends on this day by its own words; growing, cutting or holding hemp without "
                 "a licence counts as a violation.", str(paper.authority), subject=name,
             )  # fmt: skip
+
+
+def _paper_name(paper: Licence | VarietyApproval) -> str:
+    return paper.name if isinstance(paper, Licence) else f"approval of {paper.variety}"
 
 
 def window_deadline(lot: str, sampled_on: date, book: Rulebook) -> Deadline:

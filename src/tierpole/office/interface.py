@@ -11,10 +11,15 @@ from uuid import UUID
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from tierpole._version import __version__
-from tierpole.errors import Fault, InputError
+from tierpole.compliance import Due
+from tierpole.errors import Fault, InputError, StoreError
 from tierpole.farm import Noun
+from tierpole.farm.books import WeatherSource
+from tierpole.office.document import PlanDocument
 from tierpole.office.entry.forms import NOT_BY_HAND
+from tierpole.office.entry.uploads import media_type
 from tierpole.office.gates import check_gates
+from tierpole.office.kept import Kept
 from tierpole.records import (
     KINDS,
     Change,
@@ -23,18 +28,32 @@ from tierpole.records import (
     Receipt,
     Store,
     Wanted,
+    check_weather,
+    content_key,
     history,
     json_schema,
     kind_named,
     nouns,
+    read_content,
     seasons,
     setting_id,
     standing,
     write,
+    write_with,
 )
 
 MOST = 500  # nouns in one answer
 BASE = "/api/v1"
+CONTENT = "^[0-9a-f]{64}$"  # the hash of a content
+CONTENTS = (
+    "content",
+    "paper",
+    "photo",
+    "supplier_paper",
+    "station_content",
+    "listed",
+    "forecast_content",
+)  # fields that name one
 
 
 class Said(BaseModel):
@@ -83,7 +102,7 @@ class Interface:
         season = said.season
         if kind.is_single and not kind.is_lasting:
             season = season or max(seasons(self.store), default=None)
-        noun = _noun(kind, said.value)
+        noun = self._noun(kind, said.value)
         check_gates(self.store, [noun])
         change = Change(noun, why=said.why, known_on=said.known_on, season=season, id=entry)
         if kind.is_single:
@@ -93,7 +112,7 @@ class Interface:
 
     def correct(self, kind: Kind, noun: UUID, said: Said, entry: UUID, who: str) -> Receipt:
         """Write a correction of what was seen."""
-        value, seen = _noun(kind, said.value), tuple(said.corrects)
+        value, seen = self._noun(kind, said.value), tuple(said.corrects)
         check_gates(self.store, [value])
         return self._write(
             Change(value, noun, seen, said.why, said.known_on, said.season, entry), who
@@ -104,6 +123,39 @@ class Interface:
         seen = tuple(said.corrects)
         return self._write(Change(None, noun, seen, said.why, said.known_on, id=entry), who)
 
+    def keep(self, data: bytes, who: str) -> tuple[dict[str, Any], bool]:
+        """Keep a photo or paper; what it is asked for by, and whether it is new."""
+        is_new = self.content(content_key(data)) is None
+        if is_new:
+            write_with(self.store, [], [data], who)
+        return {
+            "hash": content_key(data),
+            "size": len(data),
+            "media_type": media_type(data),
+        }, is_new
+
+    def content(self, key: str) -> bytes | None:
+        """A photo or paper by its hash; None when it is not there."""
+        try:
+            return read_content(self.store, key)
+        except StoreError:
+            return None
+
+    def _noun(self, kind: Kind, value: dict[str, Any]) -> Noun:
+        """A noun that says nothing false of itself and names only contents that are there."""
+        noun = _noun(kind, value)
+        fields = [(name, getattr(noun, name)) for name in CONTENTS if name in value]
+        faults = [
+            Fault(kind.name, name, key, "the hash of a content: send it to /content first")
+            for name, key in fields
+            if key is not None and self.content(key) is None
+        ]
+        if faults:
+            raise InputError(kind.name, faults)
+        if isinstance(noun, WeatherSource):
+            check_weather(self.store, noun, {})
+        return noun
+
     def _write(self, change: Change, who: str) -> Receipt:
         (receipt,) = write(self.store, [change], who)
         self.look()
@@ -112,7 +164,7 @@ class Interface:
 
 def is_written_by_programs(kind: Kind) -> bool:
     """Whether a program may write a kind; some only Tierpole itself does."""
-    return kind.name not in NOT_BY_HAND or kind.name == "attachment"
+    return kind.name not in NOT_BY_HAND
 
 
 def told(entry: Entry) -> dict[str, Any]:
@@ -147,6 +199,17 @@ def told_receipt(receipt: Receipt) -> dict[str, Any]:
     }
 
 
+def told_plan(kept: Kept) -> dict[str, Any]:
+    """A kept plan as a program reads it."""
+    return {
+        "mark": kept.mark,
+        "inputs": kept.inputs,
+        "made_at": kept.made_at.isoformat(timespec="seconds"),
+        "entries": kept.document.entries,
+        "plan": kept.document.plan.model_dump(mode="json", exclude_unset=True),
+    }
+
+
 def _noun(kind: Kind, value: dict[str, Any]) -> Noun:
     try:
         return kind.noun.model_validate(value)
@@ -169,6 +232,9 @@ def described() -> dict[str, Any]:
     """The whole interface in the words of OpenAPI 3.1."""
     paths: dict[str, Any] = {}
     schemas: dict[str, Any] = dict(_SCHEMAS)
+    plan = PlanDocument.model_json_schema(mode="serialization")
+    schemas |= plan.pop("$defs", {}) | {"PlanDocument": plan}
+    paths |= _paths_beside()
     for kind in KINDS:
         schema = json_schema(kind.noun)
         schemas |= schema.pop("$defs", {})
@@ -219,6 +285,25 @@ def _paths(kind: Kind) -> dict[str, Any]:
     return paths
 
 
+def _paths_beside() -> dict[str, Any]:
+    """The paths of what is no noun: the plan, the days to keep, photos and papers."""
+    raw = {"schema": {"type": "string", "format": "binary"}}
+    kinds = dict.fromkeys(
+        ("image/jpeg", "image/png", "image/webp", "application/pdf", "text/csv"), raw
+    )
+    key = _parameter("key", "path", {"type": "string", "pattern": CONTENT})
+    got, put = _operation("get_content", "Content", [key]), _operation("add_content", "Content", [])
+    got["responses"]["200"] = {"description": "done", "content": {"*/*": raw}}
+    put["responses"]["201"] = put["responses"]["200"]
+    put["requestBody"] = {"required": True, "content": kinds}
+    return {
+        f"{BASE}/season-plan": {"get": _operation("get_season_plan", "SeasonPlan", [])},
+        f"{BASE}/deadlines": {"get": _operation("list_deadlines", "Deadlines", [])},
+        f"{BASE}/content": {"post": put},
+        f"{BASE}/content/{{key}}": {"get": got},
+    }
+
+
 def _operation(name: str, answer: str, parameters: list[Any], body: Any = None) -> dict[str, Any]:
     schema = {"schema": {"$ref": f"#/components/schemas/{answer}"}}
     good = {"description": "done", "content": {"application/json": schema}}
@@ -240,7 +325,7 @@ _TEXT, _UUID = {"type": "string"}, {"type": "string", "format": "uuid"}
 _ID = _parameter("noun", "path", _UUID)
 _KEY = _parameter("Idempotency-Key", "header", {"type": "string", "minLength": 1, "maxLength": 200})
 _QUERY = [
-    _parameter("season", "query", {"type": "integer"}),
+    _parameter("season", "query", {"type": "integer", "minimum": 0, "maximum": 9999}),
     _parameter("lot", "query", _TEXT),
     _parameter("place", "query", _TEXT),
     _parameter("since", "query", {"type": "string", "format": "date"}),
@@ -267,6 +352,26 @@ _SCHEMAS: dict[str, Any] = {
         "type": "object", "required": ["id", "entry", "seq", "hash", "is_new", "is_contested"],
         "properties": {"id": _UUID, "entry": _UUID, "seq": {"type": "integer"}, "hash": _TEXT,
                        "is_new": {"type": "boolean"}, "is_contested": {"type": "boolean"}},
+    },
+    "SeasonPlan": {
+        "type": "object", "required": ["mark", "inputs", "made_at", "entries", "plan"],
+        "properties": {"mark": _TEXT, "inputs": {"type": "string", "pattern": CONTENT},
+                       "made_at": {"type": "string", "format": "date-time"},
+                       "entries": {"type": "integer"},
+                       "plan": {"$ref": "#/components/schemas/PlanDocument"}},
+    },
+    "Deadlines": {"type": "array", "items": {"$ref": "#/components/schemas/Deadline"}},
+    "Deadline": {
+        "type": "object",
+        "required": ["day", "due", "what", "why", "citation", "verify", "subject"],
+        "properties": {"day": {"type": "string", "format": "date"}, "verify": {"type": "boolean"},
+                       "due": {"enum": list(Due)}, "what": _TEXT, "why": _TEXT,
+                       "citation": _TEXT, "subject": _TEXT},
+    },
+    "Content": {
+        "type": "object", "required": ["hash", "size", "media_type"],
+        "properties": {"hash": {"type": "string", "pattern": CONTENT},
+                       "size": {"type": "integer"}, "media_type": _TEXT},
     },
     "Problem": {
         "type": "object", "required": ["type", "title", "status", "detail"],

@@ -24,6 +24,7 @@ from tierpole.units import System
 if TYPE_CHECKING:
     import xarray as xr
 
+    from tierpole.compliance import Deadline
     from tierpole.documents import Filed, Order, Paper, Sheet
     from tierpole.farm.books import KeptPlan
     from tierpole.office.entry import Desk
@@ -32,6 +33,8 @@ if TYPE_CHECKING:
     from tierpole.office.people import People
     from tierpole.plan.result import Plan
     from tierpole.season import Season
+
+FROM_BOOKS = ("week",)  # views that also show what the books hold beside the season
 
 
 @dataclass(frozen=True)
@@ -181,9 +184,10 @@ class Office:
             self._thread.join(timeout=30)
 
     def view(self, name: str, *args: Any) -> Any:
-        """A view model by name, made once for each plan."""
+        """A view model by name, made once for each plan and what is filed beside it."""
         from tierpole.office.views import VIEWS
 
+        args = (*args, self.filed()) if name in FROM_BOOKS else args
         made, key = self._made, (name, *args)
         if key not in made.views:
             made.views[key] = VIEWS[name](made.season, made.outlook, made.plan, *args)
@@ -204,10 +208,17 @@ class Office:
 
     def calendar(self) -> str:
         """The days to keep as an iCalendar file."""
-        from tierpole.documents import calendar, deadlines
+        from tierpole.documents import calendar
+
+        season, _, _ = self._planned()
+        return calendar(season.farm.name, season.on, self.deadlines())
+
+    def deadlines(self) -> tuple[Deadline, ...]:
+        """The days to keep, soonest first."""
+        from tierpole.documents import deadlines
 
         season, _, plan = self._planned()
-        return calendar(season.farm.name, season.on, deadlines(season, plan, self.filed()))
+        return deadlines(season, plan, self.filed())
 
     def tables(self) -> tuple[Sheet, ...]:
         """The tables behind the papers."""

@@ -28,7 +28,7 @@ from tierpole.records.schemas import json_schema
 from tierpole.records.season import import_season, read_season, season_hash, seasons
 from tierpole.records.store import Store
 from tierpole.records.unpack import import_package
-from tierpole.records.weather import WeatherFiles
+from tierpole.records.weather import WeatherFiles, check_weather
 
 __all__ = [
     "IN_SEASON",
@@ -49,6 +49,7 @@ __all__ = [
     "WeatherFiles",
     "attach",
     "backup",
+    "check_weather",
     "conflicts",
     "content_key",
     "entries",

@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path, PurePath
 from typing import Any
 
 from sqlalchemy.engine import Connection
 
-from tierpole.errors import StoreError
+from tierpole.errors import Fault, InputError, StoreError
 from tierpole.farm.books import LearntFile, WeatherSource
 from tierpole.potency.learn import Learnt
 from tierpole.records.contents import get, put
+from tierpole.records.store import Store
 from tierpole.sources import read_forecast, read_learnt, read_station
 from tierpole.sources.stations import BESIDE
 from tierpole.weather import DailyRecord, Forecast
@@ -49,12 +50,7 @@ def keep_weather(connection: Connection, files: WeatherFiles) -> WeatherSource:
 
 def weather_of(connection: Connection, source: WeatherSource, year: int) -> dict[str, Any]:
     """What a season knows of its weather: other years, its own days, the forecast."""
-    listed = get(connection, source.listed) if source.listed else None
-    record = _station(source.file, get(connection, source.station_content), listed)
-    forecast = None
-    if source.forecast and source.forecast_content:
-        name = PurePath(source.forecast).name
-        forecast = _forecast(name, get(connection, source.forecast_content))
+    record, forecast = _read(source, partial(get, connection))
     taken = source.stand_in_year or year
     own = record.only_year(taken)
     return {
@@ -63,6 +59,31 @@ def weather_of(connection: Connection, source: WeatherSource, year: int) -> dict
         "forecast": forecast,
         "stand_in_year": source.stand_in_year,
     }
+
+
+def check_weather(store: Store, source: WeatherSource, fresh: Mapping[str, bytes]) -> None:
+    """Read the files a season's weather names; raises `InputError` with what is wrong in them.
+
+    `fresh` are contents that are not in the books yet, by their hash.
+    """
+    with store.reading() as connection:
+        try:
+            _read(source, lambda key: fresh.get(key) or get(connection, key))
+        except StoreError as error:
+            fault = Fault("the file", "", str(error), "text, plain or gzipped")
+            raise InputError(source.file, [fault]) from None
+
+
+def _read(
+    source: WeatherSource, content: Callable[[str], bytes]
+) -> tuple[DailyRecord, Forecast | None]:
+    """A station's record, and a forecast if one is named."""
+    listed = content(source.listed) if source.listed else None
+    record = _station(source.file, content(source.station_content), listed)
+    if not (source.forecast and source.forecast_content):
+        return record, None
+    name = PurePath(source.forecast).name
+    return record, _forecast(name, content(source.forecast_content))
 
 
 def keep_learnt(connection: Connection, paths: Iterable[Path], on: date) -> list[LearntFile]:

@@ -14,6 +14,7 @@ from tierpole.errors import Fault, InputError, StoreError
 
 GZIP_MAGIC = b"\x1f\x8b"
 MOST_FAULTS = 50
+MOST_BYTES = 50_000_000  # of a file's text: a station's century has some ten
 
 
 def read_text(path: Path) -> str:
@@ -30,7 +31,10 @@ def read_text(path: Path) -> str:
 def decode(content: bytes) -> str:
     """Bytes as text, unpacked first when they are gzipped."""
     if content.startswith(GZIP_MAGIC):
-        content = gzip.decompress(content)
+        with gzip.GzipFile(fileobj=io.BytesIO(content)) as file:
+            content = file.read(MOST_BYTES + 1)
+    if len(content) > MOST_BYTES:
+        raise EOFError(f"it unpacks to more than {MOST_BYTES // 1_000_000} MB")
     return content.decode("utf-8-sig")
 
 

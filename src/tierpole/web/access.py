@@ -59,8 +59,9 @@ ACCESS: dict[tuple[str, str], frozenset[Role]] = {
                 "GET /paper/{kind}.pdf", "GET /tables.xlsx", "GET /table/{name}.csv",
                 "GET /calendar.ics")),
         ((R, W), ("GET /api/v1", "GET /api/v1/openapi.json", "GET /api/v1/{kind}",
+                  "GET /api/v1/season-plan", "GET /api/v1/deadlines", "GET /api/v1/content/{key}",
                   "GET /api/v1/{kind}/{noun}", "GET /api/v1/{kind}/{noun}/history")),
-        ((W,), ("POST /api/v1/{kind}", "PUT /api/v1/{kind}/{noun}",
+        ((W,), ("POST /api/v1/{kind}", "POST /api/v1/content", "PUT /api/v1/{kind}/{noun}",
                 "POST /api/v1/{kind}/{noun}/withdraw")),
     )
     for method, path in (route.split(" ", 1) for route in routes)
@@ -232,7 +233,7 @@ class BodyLimit:
             return
         said = dict(scope["headers"]).get(b"content-length", b"0")
         if not said.isdigit() or int(said) > MOST:
-            await JSONResponse({"error": "too large"}, 413)(scope, receive, send)
+            await refused(Request(scope), 413, "too large")(scope, receive, send)
             return
         read = 0
 

@@ -6,23 +6,28 @@ from datetime import date
 from typing import Annotated, Any
 from uuid import UUID, uuid4, uuid5
 
-from fastapi import APIRouter, Depends, Query, Request
+from fastapi import APIRouter, Depends, Path, Query, Request
 from fastapi.responses import JSONResponse, Response
 from pydantic import ValidationError
+from pydantic_core import to_jsonable_python
 from starlette.exceptions import HTTPException
 
 from tierpole.errors import InputError
+from tierpole.office.entry.uploads import Upload, fault_of, media_type
 from tierpole.office.interface import (
     BASE,
+    CONTENT,
     MOST,
     Interface,
     Said,
     described,
     is_written_by_programs,
+    told_plan,
     told_receipt,
 )
 from tierpole.records import KINDS, Kind, Receipt, Wanted
 from tierpole.web.access import refused
+from tierpole.web.office import Office
 
 routes = APIRouter(prefix=BASE)
 KEYS = UUID("0b8b1a0e-7d53-5f0c-8a44-3f2c52a0d7aa")  # ours, to make ids of other keys
@@ -45,6 +50,18 @@ async def _said(request: Request) -> Said:
         raise HTTPException(422, f"{where}: {one['msg']}") from None
 
 
+async def _data(request: Request) -> bytes:
+    return await request.body()
+
+
+def _planned(request: Request) -> Office:
+    office: Office = request.app.state.office
+    _interface(request)
+    if office.plan is None:
+        raise HTTPException(503, "The plan is still being made.", {"Retry-After": "5"})
+    return office
+
+
 def _kind(request: Request, kind: str) -> Kind:
     found = _interface(request).kind(kind)
     if found is None:
@@ -54,7 +71,7 @@ def _kind(request: Request, kind: str) -> Kind:
 
 def _written_kind(kind: Annotated[Kind, Depends(_kind)]) -> Kind:
     if not is_written_by_programs(kind):
-        raise HTTPException(405, "Only Tierpole itself writes these.")
+        raise HTTPException(405, "Only Tierpole itself writes these.", {"Allow": "GET"})
     return kind
 
 
@@ -67,6 +84,7 @@ def _entry(request: Request) -> UUID:
         return uuid5(KEYS, f"{request.state.person.name}/{key}")
 
 
+Planned = Annotated[Office, Depends(_planned)]
 Books = Annotated[Interface, Depends(_interface)]
 OfKind = Annotated[Kind, Depends(_kind)]
 Writable = Annotated[Kind, Depends(_written_kind)]
@@ -87,16 +105,50 @@ def description() -> dict[str, Any]:
     return described()
 
 
+@routes.get("/season-plan")
+def season_plan(office: Planned) -> dict[str, Any]:
+    """The plan in force, and the mark and inputs' hash it is kept by."""
+    kept = office.kept(office.mark)
+    if kept is None:
+        raise HTTPException(503, "The plan is still being made.", {"Retry-After": "5"})
+    return told_plan(kept)
+
+
+@routes.get("/deadlines")
+def deadlines(office: Planned) -> list[dict[str, Any]]:
+    """The days to keep, soonest first, each with its rule."""
+    return [to_jsonable_python(one) for one in office.deadlines()]
+
+
+@routes.post("/content")
+def put_content(request: Request, books: Books, data: Annotated[bytes, Depends(_data)]) -> Response:
+    """Keep a photo, a paper or a table (as text/csv); the same one twice is kept once."""
+    is_table = request.headers.get("content-type", "").startswith("text/csv") and b"," in data
+    if fault := fault_of(Upload("", data), is_table):
+        return refused(request, 422, f"The body {fault}.")
+    told, is_new = books.keep(data, request.state.person.name)
+    return JSONResponse(told, 201 if is_new else 200)
+
+
+@routes.get("/content/{key}")
+def content(books: Books, key: Annotated[str, Path(pattern=CONTENT)]) -> Response:
+    """A photo or paper by its hash."""
+    data = books.content(key)
+    if data is None:
+        raise HTTPException(404, "There is none.")
+    return Response(data, media_type=media_type(data) or "application/octet-stream")
+
+
 @routes.get("/{kind}")
 def page(
-    books: Books, kind: OfKind, season: int | None = None, lot: str | None = None,
-    place: str | None = None, since: date | None = None, until: date | None = None,
+    books: Books, kind: OfKind,
+    season: Annotated[int | None, Query(ge=0, le=9999)] = None,
+    lot: str | None = None, place: str | None = None,
+    since: date | None = None, until: date | None = None,
     cursor: Annotated[str, Query(pattern=r"^[0-9]{1,18}$")] = "0",
     limit: Annotated[int, Query(ge=1, le=MOST)] = 100,
 ) -> dict[str, Any]:  # fmt: skip
     """Nouns of a kind as they stand, oldest first, a page at a time."""
-    if season is not None and not 0 <= season < 10_000:
-        raise HTTPException(422, "season: a year")
     return books.page(
         Wanted(kind.name, season, lot, place, since=since, until=until, after=int(cursor),
                limit=limit)
@@ -158,5 +210,6 @@ def _answer(request: Request, make: Any) -> Response:
             for one in error.faults
         ]  # fmt: skip
         detail = " ".join(map(str, error.faults))
-        return refused(request, 422, detail, faults=faults)
+        is_taken = any(one.field == "id" for one in error.faults)  # the key, by another entry
+        return refused(request, 409 if is_taken else 422, detail, faults=faults)
     return JSONResponse(told_receipt(receipt), 201 if receipt.is_new else 200)

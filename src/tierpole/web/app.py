@@ -74,7 +74,9 @@ async def _not_shown(request: Request, error: Exception) -> Response:
     if isinstance(error, HTTPException):
         status, said = error.status_code, error.detail
     if request.url.path.startswith(API):
-        return refused(request, status, said)
+        response = refused(request, status, said)
+        response.headers.update(getattr(error, "headers", None) or {})
+        return response
     said = "" if said == "Not Found" else said
     if not hasattr(request.state, "person"):  # something failed before anybody was asked
         return JSONResponse({"error": said or "failed"}, status)

@@ -60,6 +60,8 @@ def corrected(query: Asking, noun: str, sent: Sent) -> Response:
     seen, why = str(uuid_of(sent.texts.get("seen", ""))), sent.texts.get("why", "").strip()
     entry = uuid_of(sent.texts.get("entry", ""))
     asked = Asked(found.form, entry, sent.texts, found.options, seen=seen)
+    if more := sent.texts.get("more"):
+        return _correction_page(query, noun, asked.with_more(more), why)
     if not why:
         asked = Asked(
             found.form, entry, sent.texts, found.options, {}, ("Say why it is corrected.",), seen

@@ -43,6 +43,8 @@ def enter(query: Asking, form: str, sent: Sent) -> Response:
     if only := query.desk.only_one(found):
         return RedirectResponse(query.asked.link(f"/books/noun/{only}/correct"), 303)
     asked = Asked(found, uuid_of(sent.texts.get("entry", "")), sent.texts, {})
+    if more := sent.texts.get("more"):
+        return _form_page(query, query.desk.hand_again(asked.with_more(more)))
     try:
         query.desk.enter(asked, sent.uploads, query.person.name, query.units)
     except RefusedError as error:

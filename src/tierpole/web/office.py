@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any, Protocol
 
+from tierpole.compliance import Deadline
 from tierpole.documents import Order, Paper, Sheet
 from tierpole.farm.books import KeptPlan
 from tierpole.office.entry import Desk
@@ -104,6 +105,10 @@ class Office(Protocol):
 
     def calendar(self) -> str:
         """The days to keep as an iCalendar file."""
+        ...
+
+    def deadlines(self) -> tuple[Deadline, ...]:
+        """The days to keep, soonest first."""
         ...
 
     def tables(self) -> tuple[Sheet, ...]:

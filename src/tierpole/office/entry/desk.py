@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any
@@ -13,11 +13,11 @@ from pydantic import ValidationError
 from tierpole.charts import words
 from tierpole.errors import Fault, InputError, TierpoleError
 from tierpole.farm import Noun
-from tierpole.farm.books import SeasonYear
-from tierpole.office.entry.fields import NAMED, AnswerError, Ask, said
+from tierpole.farm.books import SeasonYear, WeatherSource
+from tierpole.office.entry.fields import MOST_ROWS, NAMED, TOO_MANY, AnswerError, Ask, said
 from tierpole.office.entry.forms import Form, Values, Written, form_named
 from tierpole.office.entry.told import Told
-from tierpole.office.entry.uploads import Upload, fault_of
+from tierpole.office.entry.uploads import Upload, fault_of, seen_in
 from tierpole.office.gates import check_gates
 from tierpole.records import (
     KINDS,
@@ -27,6 +27,7 @@ from tierpole.records import (
     Store,
     Stored,
     Wanted,
+    check_weather,
     content_key,
     entries_named,
     history,
@@ -42,6 +43,7 @@ from tierpole.records import (
 from tierpole.units import System
 
 FAULT = "{label} {must}."
+IN_ROW = "Row {row}: {fault}"
 NOT_THERE = Told("must be one that is in the books")
 NAME_GONE = "{label}: “{name}” is not in the books, or not any more. Choose another."
 NAME_TAKEN = "{label}: “{name}” is taken already. Write another."
@@ -66,6 +68,20 @@ class Asked:
     faults: Mapping[str, str] = field(default_factory=dict)
     general: tuple[str, ...] = ()
     seen: str = ""
+
+    @property
+    def questions(self) -> Iterator[Ask]:
+        """Every question as it is shown, those of tables row by row."""
+        for ask in self.form.asks:
+            yield ask
+            for number in ask.shown(self.answers) if ask.columns else ():
+                yield from ask.row(number)
+
+    def with_more(self, key: str) -> Asked:
+        """The form with an empty row more in one of its tables."""
+        tables = (ask for ask in self.form.asks if ask.columns and ask.key == key)
+        more = {table.count: str(len(table.shown(self.answers)) + 1) for table in tables}
+        return replace(self, answers=dict(self.answers) | more)
 
 
 class RefusedError(TierpoleError):
@@ -114,7 +130,8 @@ class Desk:
     def hand_out(self, form: Form, start: Mapping[str, str], system: System) -> Asked:
         """A new form: with what an address says, else with what was said last, else today."""
         last = latest(self.store, form.kind) if any(ask.keeps for ask in form.asks) else None
-        answers = {ask.key: self._start(ask, start, last, system) for ask in form.asks}
+        plain = [ask for ask in form.asks if not ask.columns]
+        answers = {ask.key: self._start(ask, start, last, system) for ask in plain}
         return Asked(form, uuid4(), answers, self._options(form))
 
     def _start(
@@ -127,6 +144,10 @@ class Desk:
         if ask.shape == "day" and ask.is_needed:
             return str(self.kept_day or datetime.now().astimezone().date())
         return f"{datetime.now().astimezone():%H:%M}" if ask.shape == "time" else ""
+
+    def hand_again(self, asked: Asked) -> Asked:
+        """A form to be shown once more, with what its lists offer."""
+        return replace(asked, options=self._options(asked.form))
 
     def only_one(self, form: Form) -> UUID | None:
         """The noun of a form of which there is only one, when it is there: it is corrected."""
@@ -142,11 +163,14 @@ class Desk:
         form = form_named(f"any-{stored.entry.kind}") if stored else None
         if stored is None or form is None:
             return None
-        said = stored.noun.model_fields_set
-        answers = {
-            ask.key: ask.show(getattr(stored.noun, ask.key), system) if ask.key in said else ""
-            for ask in form.asks
-        }
+        said, answers = stored.noun.model_fields_set, dict[str, str]()
+        for ask in form.asks:
+            value = getattr(stored.noun, ask.key) if ask.key in said else None
+            if ask.columns:
+                answers |= ask.spread(value or (), system)
+            else:
+                answers[ask.key] = ask.show(value, system)
+        form = replace(form, asks=tuple(map(_kept_if_left, form.asks)))
         return Asked(form, uuid4(), answers, self._options(form), seen=str(stored.entry.id))
 
     def _options(self, form: Form) -> dict[str, tuple[tuple[str, str], ...]]:
@@ -179,48 +203,73 @@ class Desk:
         self, asked: Asked, uploads: Mapping[str, Upload], who: str, system: System, why: str = ""
     ) -> Entered:
         """Write what a form was answered; raises `RefusedError` with the form when it cannot be."""
-        values, faults = self._read(asked, uploads, system)
+        values, faults = self._read(asked.form.asks, asked.answers, uploads, system)
         if faults:
-            raise self._refused(replace(asked, faults=faults))
+            raise RefusedError(self.hand_again(replace(asked, faults=faults)))
         contents = [uploads[ask.key].data for ask in asked.form.asks if ask.key in uploads]
         try:
             changes = list(self._changes(asked, values, why))
             check_gates(self.store, (change.noun for change in changes))
+            for change in changes:
+                if isinstance(change.noun, WeatherSource):
+                    fresh = {content_key(one): one for one in contents}
+                    check_weather(self.store, change.noun, fresh)
             receipts = write_with(self.store, changes, contents, who)
         except InputError as error:
             general = tuple(_general(asked.form, fault) for fault in error.faults)
-            raise self._refused(replace(asked, general=general)) from None
+            raise RefusedError(self.hand_again(replace(asked, general=general))) from None
         except ValidationError as error:
             said = tuple(str(one["msg"]) for one in error.errors())
-            raise self._refused(replace(asked, general=said)) from None
+            raise RefusedError(self.hand_again(replace(asked, general=said))) from None
         if any(change.noun is not None and matters(change.noun) for change in changes):
             self.look()
         return Entered(receipts)
 
-    def _refused(self, asked: Asked) -> RefusedError:
-        """A form to be shown again, with what its lists offer."""
-        return RefusedError(replace(asked, options=self._options(asked.form)))
-
     def _read(
-        self, asked: Asked, uploads: Mapping[str, Upload], system: System
-    ) -> tuple[Values, dict[str, str]]:
+        self, asks: Iterable[Ask], answers: Mapping[str, str], uploads: Mapping[str, Upload],
+        system: System,
+    ) -> tuple[Values, dict[str, str]]:  # fmt: skip
         values: Values = {}
         faults: dict[str, str] = {}
-        for ask in asked.form.asks:
+        for ask in asks:
             try:
-                values[ask.key] = self._value(ask, asked.answers, uploads, system)
+                if ask.columns:
+                    values[ask.key], wrong = self._rows(ask, answers, uploads, system)
+                    faults |= wrong
+                else:
+                    values[ask.key] = self._value(ask, answers, uploads, system)
             except AnswerError as error:
                 faults[ask.key] = Told(FAULT, label=Told(ask.label), must=error.told)
+            if upload := uploads.get(ask.key):
+                values |= seen_in(ask.key, upload)
         return values, faults
+
+    def _rows(
+        self, table: Ask, answers: Mapping[str, str], uploads: Mapping[str, Upload], system: System
+    ) -> tuple[Any, dict[str, str]]:
+        """The rows of a table, and what is wrong in each."""
+        numbers, rows = table.filled(answers), list[Values]()
+        faults: dict[str, str] = {}
+        if len(numbers) > MOST_ROWS:
+            raise AnswerError(TOO_MANY)
+        for number in numbers:
+            asks = table.row(number)
+            values, wrong = self._read(asks, answers, uploads, system)
+            faults |= {k: Told(IN_ROW, row=str(number + 1), fault=v) for k, v in wrong.items()}
+            cells = zip(table.columns, asks, strict=True)
+            found = {column.key: values.get(ask.key) for column, ask in cells}
+            rows.append({key: value for key, value in found.items() if value is not None})
+        return (None if faults else table.gathered(rows)), faults
 
     def _value(
         self, ask: Ask, answers: Mapping[str, str], uploads: Mapping[str, Upload], system: System
     ) -> Any:
         if ask.key in uploads:
-            if fault := fault_of(uploads[ask.key]):
+            if fault := fault_of(uploads[ask.key], ask.is_table):
                 raise AnswerError(fault)
             return content_key(uploads[ask.key].data)
-        value = ask.read(answers.get(ask.key, ""), system)
+        text = "" if ask.shape == "file" else answers.get(ask.key, "")
+        value = ask.read(text, system)
         if ask.shape != "stored" or value is None:
             return value
         seen = entries_named(self.store, [value])
@@ -251,11 +300,13 @@ class Desk:
         """A noun as corrected: what was left as it stood stays so, to the last digit."""
         (seen,) = entries_named(self.store, [UUID(asked.seen)])
         old, noun = seen.noun, kind_named(seen.kind).noun
-        said = {key: value for key, value in values.items() if value is not None}
+        said = {k: v for k, v in values.items() if k in noun.model_fields and v is not None}
+        asks = {ask.key: ask for ask in asked.form.asks}
         for key in old.model_fields_set if old else ():
-            ask = next((one for one in asked.form.asks if one.key == key), None)
-            shown = {ask.show(getattr(old, key), system) for system in SYSTEMS} if ask else set()
-            if ask is None or asked.answers.get(key, "") in shown:
+            if key in asks:
+                stood = as_it_stood(asks[key], asked.answers, getattr(old, key), said.get(key))
+                said |= {key: stood} if stood is not None else {}
+            elif key not in said:
                 said[key] = getattr(old, key)
         written = Written(noun.model_validate(said), Stored(seen, 0))
         return self._change(asked.entry, written, why)
@@ -307,9 +358,25 @@ def _general(form: Form, fault: Fault) -> str:
     return Told(said, label=Told(ask.label), name=str(fault.value))
 
 
+def _kept_if_left(ask: Ask) -> Ask:
+    """A question of a correction: a file that is there need not be handed in again."""
+    return replace(ask, is_needed=ask.is_needed and ask.shape != "file")
+
+
+def as_it_stood(ask: Ask, answers: Mapping[str, str], old: Any, new: Any) -> Any:
+    """A corrected value; what was left as it was shown stays so, to the last digit."""
+    if not ask.columns:
+        shown = {ask.show(old, system) for system in SYSTEMS}
+        is_kept = new is None and ask.shape == "file"  # a form cannot show a file again
+        return old if is_kept or answers.get(ask.key) in shown else new
+    stood = {ask.cells(row, system): row for row in old or () for system in SYSTEMS}
+    cells = (tuple(answers.get(one.key, "") for one in ask.row(n)) for n in ask.filled(answers))
+    return tuple(stood.get(said, row) for said, row in zip(cells, new or (), strict=True))
+
+
 def matters(noun: Noun) -> bool:
     """Whether a plan is made from nouns of this kind."""
-    return bool(kind_of(noun).table)
+    return bool(kind_of(noun).table) or isinstance(noun, WeatherSource)
 
 
 def part_id(entry: UUID, number: int) -> UUID:

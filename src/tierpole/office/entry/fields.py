@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import types
 import typing
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from enum import StrEnum
@@ -21,7 +21,7 @@ from tierpole.office.entry.told import Told
 
 Shape = Literal[
     "text", "note", "day", "time", "count", "number", "quantity", "choice", "yes", "names", "file",
-    "stored",
+    "stored", "table",
 ]  # fmt: skip
 NAMED = ("lot", "place", "field", "variety", "order", "sale")  # fields answered from a list
 _BARE = re.compile(r"[-+−$]?\s*[\d.,/\s]*\d[\d.,/\s]*")  # a number and nothing else
@@ -30,6 +30,8 @@ _CLOCK, _CONTENT = (typing.get_args(kind)[1] for kind in (ClockTime, Content))
 
 
 UNANSWERED = Told("must be answered")
+MOST_ROWS = 40  # of a table in one form
+TOO_MANY = Told("must be {most} rows at most", most=str(MOST_ROWS))
 OTHERWISE = Told("must be written another way")
 COMMAS = "{allowed}; a comma parts thousands, a point the fraction"
 
@@ -49,7 +51,9 @@ class Ask:
     `keeps` marks what the form offers again from the last entry; `measure` is the kind of quantity,
     `choices` what a list offers; `list_of` names the nouns of the books that a list is made of.
     The answer to a "stored" question is the entry of such a noun that was seen, so that a form
-    sent late does not hide what somebody else said of it meanwhile.
+    sent late does not hide what somebody else said of it meanwhile. A table asks its `columns` in
+    each row, under keys such as `hours_0_starting`. `is_table` marks a file that is a table of
+    numbers, not a photo or a paper.
     """
 
     key: str
@@ -63,6 +67,8 @@ class Ask:
     keeps: bool = False
     hint: str = ""
     allowed: Told = OTHERWISE
+    columns: tuple[Ask, ...] = ()
+    is_table: bool = False
 
     def read(self, text: str, system: units.System) -> Any:
         """The value of an answer; None when it is empty. Raises `AnswerError`."""
@@ -81,7 +87,8 @@ class Ask:
     def _plain(self, text: str, system: units.System) -> Any:
         """An answer as a noun's field takes it."""
         if self.shape == "quantity" and _BARE.fullmatch(text):
-            return f"{text} {self.unit(system)}"
+            unit = self.unit(system)
+            return f"{text.removeprefix('$') if unit.startswith('USD') else text} {unit}"
         if self.shape == "count":
             return _whole(text)
         if self.shape == "number":
@@ -105,9 +112,61 @@ class Ask:
             return f"{number:.6g} {name}"
         if isinstance(value, bool):
             return "yes" if value else "no"
+        if self.columns:
+            return "; ".join(", ".join(filter(None, self.cells(row, system))) for row in value)
         if isinstance(value, tuple):
             return ", ".join(map(str, value))
         return f"{value:,}" if self.shape == "count" else str(value)
+
+    # --- a table ----------------------------------------------------------------------------------
+
+    def row(self, number: int) -> tuple[Ask, ...]:
+        """The questions of a table's row, counted from 0."""
+        return tuple(
+            replace(column, key=f"{self.key}_{number}_{column.key}") for column in self.columns
+        )
+
+    def filled(self, answers: Mapping[str, str]) -> list[int]:
+        """The rows of a table in which anything was answered."""
+        pattern = re.compile(rf"{self.key}_(\d{{1,3}})_[a-z]\w*", re.ASCII)
+        found = ((pattern.fullmatch(key), text) for key, text in answers.items())
+        return sorted({int(match[1]) for match, text in found if match and text.strip()})
+
+    @property
+    def count(self) -> str:
+        """The key under which a form says how many rows of a table it shows."""
+        return f"{self.key}_rows"
+
+    def shown(self, answers: Mapping[str, str]) -> range:
+        """The rows a form shows: those that are filled and an empty one, more when asked for."""
+        said = answers.get(self.count, "")
+        asked = int(said) if said.isascii() and said.isdecimal() and len(said) < 4 else 0
+        last = max(self.filled(answers), default=-1)
+        return range(min(max(asked, last + 1, 1), MOST_ROWS))
+
+    def cells(self, row: Noun, system: units.System) -> tuple[str, ...]:
+        """A row of a table as its answers would be written."""
+        return tuple(column.show(getattr(row, column.key), system) for column in self.columns)
+
+    def spread(self, rows: Iterable[Noun], system: units.System) -> dict[str, str]:
+        """The rows of a table as answers, and room for one more."""
+        answers = {
+            ask.key: cell
+            for number, row in enumerate(rows)
+            for ask, cell in zip(self.row(number), self.cells(row, system), strict=True)
+        }
+        return answers | {self.count: str(len(self.filled(answers)) + 1)}
+
+    def gathered(self, rows: list[dict[str, Any]]) -> Any:
+        """The value of a table's rows; None when there is none. Raises `AnswerError`."""
+        if not rows:
+            if self.is_needed:
+                raise AnswerError(UNANSWERED)
+            return None
+        try:
+            return self.adapter.validate_python(rows)
+        except ValidationError:
+            raise AnswerError(OTHERWISE) from None
 
 
 _WRITTEN = {"written": True}
@@ -141,6 +200,7 @@ def ask_of(noun: type[Noun], key: str, label: str = "", **said: Any) -> Ask:
         choices=tuple(rule) if _is_choice(rule) else (),
         list_of=key if key in NAMED else "",
         allowed=_allowed(rule),
+        columns=_columns(kind),
     )
     return replace(ask, **said)
 
@@ -186,6 +246,13 @@ def _is_choice(rule: Any) -> typing.TypeGuard[type[StrEnum]]:
     return isinstance(rule, type) and issubclass(rule, StrEnum)
 
 
+def _columns(kind: Any) -> tuple[Ask, ...]:
+    """The questions of a row, where a field is a table of nouns."""
+    parts = typing.get_args(kind) if typing.get_origin(kind) is tuple else ()
+    rows = [one for one in parts if isinstance(one, type) and issubclass(one, Noun)]
+    return tuple(ask_of(row, key) for row in rows for key in row.model_fields)
+
+
 _SHAPES: tuple[tuple[type, Shape], ...] = (
     (Measure, "quantity"), (Count, "count"), (Ratio, "number"), (Day, "day"),
 )  # fmt: skip
@@ -199,19 +266,11 @@ def _shape(key: str, kind: Any, rule: Any) -> Shape:
     if rule in (bool, date):
         return "yes" if rule is bool else "day"
     if typing.get_origin(kind) is tuple:
-        return "names"
+        return "table" if _columns(kind) else "names"
     if isinstance(rule, Label) and rule.longest > 60:
         return "note"
     shapes: list[Shape] = [shape for one, shape in _SHAPES if isinstance(rule, one)]
     return shapes[0] if shapes else "text"
-
-
-def can_be_asked(noun: type[Noun], key: str) -> bool:
-    """Whether one line can answer a field; tables inside a noun cannot."""
-    kind: Any = noun.model_fields[key].annotation
-    parts = typing.get_args(kind) if typing.get_origin(kind) is tuple else ()
-    inner = [part for part in parts if part is not Ellipsis]
-    return not any(isinstance(part, type) and issubclass(part, Noun) for part in inner)
 
 
 def said(noun: Noun, system: units.System) -> list[tuple[str, str]]:
@@ -221,5 +280,4 @@ def said(noun: Noun, system: units.System) -> list[tuple[str, str]]:
 
 
 def _is_said(noun: Noun, key: str) -> bool:
-    is_there = key in noun.model_fields_set and getattr(noun, key) is not None
-    return is_there and can_be_asked(type(noun), key)
+    return key in noun.model_fields_set and getattr(noun, key) is not None

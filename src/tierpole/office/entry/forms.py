@@ -16,7 +16,8 @@ from pydantic import TypeAdapter
 
 from tierpole.farm import Cut, Flowering, Hanging, Noun, Place, Reading, Sample, Test
 from tierpole.farm import books as b
-from tierpole.office.entry.fields import Ask, ask_of, can_be_asked
+from tierpole.office.certificates import FIELDS
+from tierpole.office.entry.fields import Ask, ask_of
 from tierpole.records import KINDS, Stored, kind_named
 
 Values = dict[str, Any]
@@ -193,19 +194,44 @@ def form_named(key: str) -> Form | None:
     return _form_of(key.removeprefix("any-")) if key.removeprefix("any-") in names else None
 
 
-NOT_BY_HAND = (
-    "season",
-    "weather",
-    "learnt",
-    "plan",
-    "attachment",
-    "certificate_columns",
-    "certificate_labels",
-)  # the program writes these
+NOT_BY_HAND = ("season", "learnt", "plan", "certificate_labels")  # the program writes these
 
 
 def _form_of(name: str) -> Form:
-    noun = kind_named(name).noun
-    asks = tuple(ask_of(noun, key) for key in noun.model_fields if can_be_asked(noun, key))
-    title = name.replace("_", " ").capitalize()
+    noun, title = kind_named(name).noun, name.replace("_", " ").capitalize()
+    asks = tuple(
+        ask_of(noun, key, **_ASKED_OTHERWISE.get((name, key), {}))
+        for key in noun.model_fields
+        if (name, key) not in _SEEN_IN_FILE
+    )
     return Form(f"any-{name}", title, name, asks, _plain(noun), is_quick=False)
+
+
+# what is not asked, for the file that is handed in shows it
+_SEEN_IN_FILE = (
+    ("attachment", "media_type"), ("attachment", "size"),
+    ("weather", "station"), ("weather", "file"), ("weather", "forecast"),
+)  # fmt: skip
+_FIELDS = tuple(one.key for one in FIELDS)
+_ASKED_OTHERWISE: dict[tuple[str, str], dict[str, Any]] = {
+    ("attachment", "name"): {"hint": "delivery note of the nursery"},
+    ("attachment", "content"): {"label": "Photo or paper"},
+    ("certificate_columns", "name"): {"label": "Laboratory"},
+    ("certificate_columns", "fields"): {
+        "label": "Where each value stands in its files",
+        "columns": (
+            ask_of(b.CertificateField, "field", "What", shape="choice", choices=_FIELDS),
+            ask_of(b.CertificateField, "column", "Heading of its column"),
+            ask_of(b.CertificateField, "always", "Or always the same"),
+        ),
+    },
+    ("weather", "station_content"): {"label": "The station's daily record", "is_table": True},
+    ("weather", "listed"): {
+        "label": "List of stations, if the record does not say where its own lies",
+        "is_table": True,
+    },
+    ("weather", "forecast_content"): {"label": "Forecast", "is_table": True},
+    ("weather", "stand_in_year"): {"label": "Year whose weather stands in for this one's"},
+    ("crew", "hours"): {"label": "Crew hours a day, from a day on until the next"},
+    ("crew", "workdays"): {"hint": "mon, tue, wed, thu, fri, sat"},
+}

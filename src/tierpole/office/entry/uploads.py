@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
+from typing import Any
 
 from tierpole.office.entry.told import Told
+from tierpole.sources.stations import BESIDE
 
 MOST = 12_000_000  # bytes of one photo or paper
 _SIGNS = {
@@ -33,11 +36,26 @@ TOO_LARGE = "must be {most} MB at most, got {got} MB"
 OTHER_FILE = Told("must be a photo (JPEG, PNG, WebP) or a PDF")
 
 
-def fault_of(upload: Upload) -> Told | None:
-    """What is wrong with a file, in words; None when it can be taken."""
+def fault_of(upload: Upload, is_table: bool = False) -> Told | None:
+    """What is wrong with a file, in words; None when it can be taken.
+
+    What is in a table is looked at by whoever reads it.
+    """
     if len(upload.data) > MOST:
         got = f"{len(upload.data) / 1e6:.0f}"
         return Told(TOO_LARGE, most=f"{MOST // 1_000_000}", got=got)
-    if media_type(upload.data) is None:
+    if not is_table and media_type(upload.data) is None:
         return OTHER_FILE
     return None
+
+
+def seen_in(key: str, upload: Upload) -> dict[str, Any]:
+    """What a file that answers a question says itself, by the fields of nouns that keep it."""
+    name = re.sub(r"[^\w.-]+", "_", upload.name.replace("\\", "/").rpartition("/")[2])
+    name = name.strip("._")[-80:] or "file"
+    if key == "station_content":
+        file = name if name != BESIDE else f"own_{name}"
+        return {"station": file, "file": file}
+    if key == "forecast_content":
+        return {"forecast": name}
+    return {"media_type": media_type(upload.data), "size": len(upload.data)}
