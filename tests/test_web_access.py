@@ -96,6 +96,10 @@ POST /people/away                       /people/away               yes no  no  n
 GET  /certificates                      /certificates              yes no  no  no
 POST /certificates                      /certificates              yes no  no  no
 POST /certificates/map                  /certificates/map          yes no  no  no
+GET  /start                             /start                     yes no  no  no
+POST /start                             /start                     yes no  no  no
+GET  /start/{step}                      /start/place               yes no  no  no
+POST /start/{step}                      /start/place               yes no  no  no
 """
 ROWS = [row.split() for row in TABLE.strip().splitlines()]
 ROLES = (Role.OWNER, Role.CREW, Role.GUEST, Role.NOBODY)

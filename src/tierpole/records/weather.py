@@ -50,7 +50,7 @@ def keep_weather(connection: Connection, files: WeatherFiles) -> WeatherSource:
 def weather_of(connection: Connection, source: WeatherSource, year: int) -> dict[str, Any]:
     """What a season knows of its weather: other years, its own days, the forecast."""
     listed = get(connection, source.listed) if source.listed else None
-    record = _station(source.file, get(connection, source.station_content), listed)
+    record = read_kept_station(source.file, get(connection, source.station_content), listed)
     forecast = None
     if source.forecast and source.forecast_content:
         name = PurePath(source.forecast).name
@@ -89,7 +89,8 @@ def _learnt(name: str, content: bytes) -> Learnt:
 
 
 @lru_cache(maxsize=4)
-def _station(name: str, content: bytes, listed: bytes | None) -> DailyRecord:
+def read_kept_station(name: str, content: bytes, listed: bytes | None = None) -> DailyRecord:
+    """A station's record out of the bytes of its file, and of the list of stations beside it."""
     with tempfile.TemporaryDirectory(prefix="tierpole-") as folder:
         if listed is not None:
             (Path(folder) / BESIDE).write_bytes(listed)

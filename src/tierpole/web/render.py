@@ -120,6 +120,11 @@ def desk_page(asked: Asked, template: str, code: int = 200, **context: Any) -> R
     return _html(asked, template, code, t=asked.t, **context)
 
 
+def start_page(asked: Asked, template: str, code: int = 200, **context: Any) -> Response:
+    """A page of the start, where there is no farm yet."""
+    return _html(asked, template, code, t=asked.t, **context)
+
+
 def state_page(asked: Asked, office: Office) -> Response:
     """The page shown while there is no plan: what is being worked on, or what failed."""
     status = office.status()
