@@ -23,7 +23,7 @@ LEAST = {  # what somebody types who types the least: a dozen answers and two
 }  # fmt: skip
 
 
-def quick(store, settings=None, on=None):  # noqa: ARG001 - as the office of a farm is made
+def quick(store, settings=None, on=None):
     """An office that plans at once."""
     return Quick(store)
 
@@ -53,7 +53,10 @@ def send(client, step, *rows, do="save", files=None, **more):
     """Send a step with the answers of its rows."""
     path = f"/start/{step}"
     answers = {f"{key}-{n}": text for n, row in enumerate(rows) for key, text in row.items()}
-    told = hidden(client, path) | answers | {"do": do} | more
+    told = hidden(client, path) or hidden(
+        client, "/start/place"
+    )  # a step may ask for another first
+    told |= answers | {"do": do} | more
     return client.post(path, data=told, files=files)
 
 

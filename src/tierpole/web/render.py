@@ -112,6 +112,7 @@ def page(asked: Asked, office: Office, template: str, view: Any) -> Response:
         asked, template, 200, view=view, head=view.head, status=status,
         changes=office.changes_since(asked.seen), age=age(status.planned_at),
         has_books=office.desk is not None, mark=office.mark,
+        assumed=office.ledger.assumed() if office.ledger and template == "week.html" else (),
     )  # fmt: skip
 
 

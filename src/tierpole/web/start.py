@@ -73,6 +73,8 @@ def step_page(request: Request, begun: Begun, step: str) -> Response:
     guide = _guide(begun)
     if step == LAST:
         return _last_page(request, begun, guide)
+    if (need := guide.needs(_step(step))) is not None:
+        return _go(need.key)
     return _step_page(request, begun, guide.sheet(_step(step), _system(begun)))
 
 
@@ -94,7 +96,7 @@ def take(request: Request, begun: Begun, sent: Sent, step: str) -> Response:
         guide.take(*answers, who, _system(begun))
     except NotTakenError as error:
         return _step_page(request, begun, error.sheet, 422)
-    return _go(step if do == "more" else after(asked))
+    return _go(f"{step}?more=1" if do == "more" else after(asked))
 
 
 def error_page(request: Request, status: int, said: str) -> Response:

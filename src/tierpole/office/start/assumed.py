@@ -23,9 +23,7 @@ from tierpole.farm import (
 from tierpole.farm.measure import Noun
 from tierpole.units import ACRE, FOOT, POUND
 
-WHY = "assumed at the start"  # why an entry was written that nobody answered
-CHOSEN = "answered at the start"
-PROPOSED = "proposed at the start"
+CHOSEN = "answered at the start"  # why an entry was written
 _ASK = "ask for a local figure"
 
 COEFFICIENTS = Table(

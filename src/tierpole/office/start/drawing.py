@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike
 from tierpole.units import FOOT, read_quantity
 
 MOST = 30  # corners
+FARTHEST = 5_000.0  # metres from the stake
 SQUARES = (10, 20, 50, 100, 200, 500)  # feet a square of the paper may be
 USUAL_SQUARE = 20
 SIDE, MOST_SQUARES = 18, 40  # squares along a side of empty paper; at most
@@ -92,8 +93,8 @@ def _walked(text: str) -> Drawing:
     gap = math.dist(points[0], points[-1]) if is_walked and len(points) > 3 else 0.0
     if is_walked and len(points) > 3 and gap < _side(points) / 20:
         points.pop()  # the last leg came back to the first corner
-        return Drawing(tuple(points), gap)
-    return Drawing(tuple(points))
+        return _near(Drawing(tuple(points), gap))
+    return _near(Drawing(tuple(points)))
 
 
 def _point(part: str) -> Point | None:
@@ -143,12 +144,16 @@ def _side(points: Sequence[Point]) -> float:
     return max(max(axis) - min(axis) for axis in zip(*points, strict=True))
 
 
+def _near(drawing: Drawing) -> Drawing:
+    if not all(abs(one) < FARTHEST for point in drawing.corners for one in point):
+        raise NoFieldError("no more than 3 miles from the stake")
+    return drawing
+
+
 def _sound(drawing: Drawing) -> Drawing:
     points = drawing.corners
     if len(points) < 3:
         raise NoFieldError("three corners or more")
-    if not all(math.isfinite(one) and abs(one) < 5_000 for point in points for one in point):
-        raise NoFieldError("no more than 3 miles from the stake")
     sides = [(points[n], points[(n + 1) % len(points)]) for n in range(len(points))]
     for n, one in enumerate(sides):
         for m in range(n + 2, len(sides) - (n == 0)):

@@ -19,6 +19,7 @@ from tierpole.farm import Noun
 from tierpole.farm.books import SeasonYear
 from tierpole.office.entry.desk import part_id
 from tierpole.office.entry.uploads import Upload
+from tierpole.office.ledger import ASSUMED, PROPOSED
 from tierpole.office.sources import season_of
 from tierpole.office.start.asking import (
     Row,
@@ -30,10 +31,10 @@ from tierpole.office.start.asking import (
     read_rows,
     sent_sheet,
 )
-from tierpole.office.start.assumed import CHOSEN, PROPOSED, WHY
+from tierpole.office.start.assumed import CHOSEN
 from tierpole.office.start.known import Known, known_in
 from tierpole.office.start.station import HandedIn, handed_in, kept_with
-from tierpole.office.start.steps import LAST, MENDS, PLACE, STEPS
+from tierpole.office.start.steps import LAST, MENDS, NEEDS, PLACE, STEPS
 from tierpole.records import (
     Change,
     Store,
@@ -95,6 +96,12 @@ class Guide:
         still = (State.OPEN, State.PROPOSED)
         return next((step.key for step, state in self.states() if state in still), LAST)
 
+    def needs(self, step: Step) -> Step | None:
+        """The first step still open that this one's lists are made of."""
+        known = self.known()
+        wanted = (one for one in STEPS if one.key in NEEDS.get(step.key, ()))
+        return next((one for one in wanted if not known.stored(one.kind)), None)
+
     # --- a step -----------------------------------------------------------------------------------
 
     def sheet(self, step: Step, system: System) -> Sheet:
@@ -136,15 +143,17 @@ class Guide:
 
     def skip(self, step: Step, who: str) -> None:
         """Write what is assumed where a step was skipped, as assumed; what is told stays."""
+        while (need := self.needs(step)) is not None:
+            self.skip(need, who)
         known = self.known()
         stored = known.stored(step.kind)
         changes = [
-            self._change(one.noun, one, WHY, known.year)
+            self._change(one.noun, one, ASSUMED, known.year)
             for one in stored if one.entry.why == PROPOSED
         ]  # fmt: skip
         weather = kept_with("") if step is PLACE and not stored else None
         if weather is not None:
-            changes += self._settings(known, weather, WHY)
+            changes += self._settings(known, weather, ASSUMED)
         if not stored:
             changes += self._assumed(step, known)
         write_with(self.store, changes, weather.contents if weather else [], who)
@@ -152,7 +161,7 @@ class Guide:
     def _assumed(self, step: Step, known: Known) -> Iterator[Change]:
         for noun in step.assume(known):
             if not (kind_of(noun).is_single and known.stored(kind_of(noun).name)):
-                yield self._change(noun, None, WHY, known.year)
+                yield self._change(noun, None, ASSUMED, known.year)
 
     def finish(self, who: str) -> tuple[Lack, ...]:
         """Fill in what nobody was asked, and say what still keeps a plan from being made."""
@@ -202,7 +211,7 @@ class Guide:
                 before = old if place == 0 else _alike(noun, known)
                 why = PROPOSED if kind_of(noun).name == "lot" and place else CHOSEN
                 if before is None or before.noun != noun or (
-                    before.entry.why in (WHY, PROPOSED) and why == CHOSEN
+                    before.entry.why in (ASSUMED, PROPOSED) and why == CHOSEN
                 ):  # fmt: skip
                     id_ = part_id(sheet.entry, number + BESIDE * place)
                     yield self._change(noun, before, why, known.year, id_)
@@ -255,7 +264,7 @@ def _state(stored: list[Stored]) -> State:
         return State.OPEN
     if PROPOSED in reasons:
         return State.PROPOSED
-    return State.ASSUMED if WHY in reasons else State.ANSWERED
+    return State.ASSUMED if ASSUMED in reasons else State.ANSWERED
 
 
 def _alike(noun: Noun, known: Known) -> Stored | None:
@@ -274,13 +283,14 @@ def _nouns(step: Step, values: Values | None, known: Known) -> tuple[list[Noun],
     except RowFaultError as error:
         return [], {error.key: str(error)}
     except ValidationError as error:
-        keys = {ask.key: ask.label for ask in step.asks}
-        first = step.asks[0].key
-        return [], {
-            (key := str(one["loc"][0]) if one["loc"] and one["loc"][0] in keys else first):
-                f"{keys[key]} must be {one['msg']}."
-            for one in error.errors()
-        }  # fmt: skip
+        return [], dict(_beside(step, str(one["loc"][0]), one["msg"]) for one in error.errors())
+
+
+def _beside(step: Step, field: str, allowed: str) -> tuple[str, str]:
+    """A fault of a noun's field beside its question, or beside the first if it has none."""
+    ask = next((one for one in step.asks if one.key == field), None)
+    label = ask.label if ask else field.replace("_", " ").capitalize()
+    return (ask or step.asks[0]).key, f"{label} must be {allowed}."
 
 
 def _sound(sheet: Sheet, values: list[Values | None]) -> list[Values]:

@@ -17,7 +17,7 @@ from tierpole.office.start.asking import RowFaultError, Step, Told, Values
 from tierpole.office.start.assumed import COEFFICIENTS, usual_field, usual_lot, usual_set_on
 from tierpole.office.start.classes import USUAL, class_named, class_of, flowering_words
 from tierpole.office.start.drawing import SQUARES, NoFieldError, read_corners
-from tierpole.office.start.known import ELSEWHERE, NEAREST, Known, nearest, stations
+from tierpole.office.start.known import BOOKS_OF, ELSEWHERE, NEAREST, Known, nearest, stations
 from tierpole.office.start.sphere import great_circle
 from tierpole.rulebook import rulebook_on
 from tierpole.units import ACRE, FOOT, System, show, to_unit
@@ -52,16 +52,20 @@ def _angle(key: str, label: str, hint: str, low: str, high: str) -> Ask:
     return Ask(key, label, "quantity", False, adapter, measure="an angle", hint=hint)
 
 
-def _station(values: Values) -> Station:
-    """The station a form chose, or whose file was handed in with it."""
+def _station(values: Values, known: Known) -> Station:
+    """The station a form chose, or whose file was handed in, with it or before."""
     if "record" in values:
         return values["record"].station
+    if values["station"] not in (NEAREST, *stations()):
+        return known.record.station
     name = nearest(values) if values["station"] == NEAREST else values["station"]
     return stations()[name].station
 
 
-def _farm(values: Values, _known: Known) -> Iterator[Noun]:
-    station = _station(values)
+def _farm(values: Values, known: Known) -> Iterator[Noun]:
+    if values["jurisdiction"] not in BOOKS_OF:
+        raise RowFaultError("jurisdiction", "Choose a state out of the list.")
+    station = _station(values, known)
     there = {key: values.get(key) for key in ("latitude", "longitude", "elevation")}
     if (there["latitude"] is None) != (there["longitude"] is None):
         missing = "latitude" if there["latitude"] is None else "longitude"
@@ -82,14 +86,14 @@ def _farm_answers(noun: Farm, known: Known, system: System) -> dict[str, str]:
 
 
 def _tell_farm(values: Values, known: Known, system: System) -> Iterator[Told]:
-    station = _station(values)
+    station = _station(values, known)
     (farm,) = _farm(values, known)
     assert isinstance(farm, Farm)  # noqa: S101 - for the type checker
     away = great_circle(farm.latitude, farm.longitude, station.latitude, station.longitude)
     rise = farm.elevation - station.elevation
     says = f"is {away / MILE:,.0f} miles from the farm"
     says += (
-        f", the farm {show(abs(rise), 'a length', system)} {'above' if rise > 0 else 'below'} it"
+        f", the farm {show(abs(rise), 'a length', system, 2)} {'above' if rise > 0 else 'below'} it"
     )
     far = "" if away < FAR and abs(rise) < HIGH else (
         "That is far: flowering and frost may be another place's. Give a record of your own "
@@ -213,11 +217,15 @@ def _field(values: Values, known: Known) -> Iterator[Noun]:
     if variety is None:
         raise RowFaultError("variety", "Choose a variety out of the list.")
     area, old = _planted(values), known.lot_of(field.name)
-    if old is not None and old.variety == variety.name and abs(old.area / area - 1) < 1e-6:
+    is_same = field in known.nouns("field") and bool(values["corners"])
+    if old is not None and old.variety == variety.name and (
+        is_same or abs(old.area / area - 1) < 1e-5
+    ):  # fmt: skip
         yield old
     else:
-        name = old.name if old else field.name
-        yield usual_lot(name, field.name, variety, class_of(variety).stock, area, known.year)
+        name, set_on = (old.name, old.set_on) if old else (field.name, None)
+        stock = class_of(variety).stock
+        yield usual_lot(name, field.name, variety, stock, area, known.year, set_on)
 
 
 def _field_answers(noun: Field, known: Known, system: System) -> dict[str, str]:
@@ -243,7 +251,7 @@ def _tell_field(values: Values, _known: Known, system: System) -> Iterator[Told]
     area = _planted(values)
     says = f"{show(area, 'an area', system)} planted"
     drawing = read_corners(values["corners"]) if values["corners"] else None
-    if drawing is not None:
+    if drawing is not None and values["kept_free"]:
         says += f", of {show(drawing.area, 'an area', system)} inside the corners"
     if drawing is not None and drawing.gap > FOOT:
         says += f"; the legs miss the first corner by {show(drawing.gap, 'a length', system)}"
@@ -259,7 +267,7 @@ FIELDS = Step(
         ask_of(Field, "name", "Name of the field"),
         Ask("area", "Planted area", "quantity", False,
             TypeAdapter(Annotated[float, Measure("an area", "0.05 acre", "500 acre")]),
-            measure="an area", hint="2 1/2 acre"),
+            measure="an area", hint="2 1/2 acre, or draw it below"),
         Ask("corners", "Or its corners, one on a line", "note", False,
             TypeAdapter(Annotated[str, AfterValidator(_checked_corners)]),
             hint="120, 80 (feet east and north of a stake), or E 165 (feet walked)"),
@@ -273,7 +281,7 @@ FIELDS = Step(
     ),
     _field, _field_answers, _usual_fields, _tell_field, row="Field",
     folded=(("Draw it instead", ("corners", "kept_free", "square")),),
-    usual={"square": "20 ft"},
+    usual={"square": "20 ft", "is_bottom": "no"},
 )  # fmt: skip
 
 

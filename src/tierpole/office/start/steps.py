@@ -9,6 +9,8 @@ from tierpole.office.start.work_steps import CREW, PLACES, PRICES
 STEPS: tuple[Step, ...] = (PLACE, VARIETIES, FIELDS, LOTS, PLACES, CREW, PRICES)
 LAST = "plan"  # the key of the page after the last step
 TITLE_LAST = "Make the plan"
+# steps whose lists are made of what others wrote
+NEEDS = {"fields": ("varieties",), "lots": ("varieties", "fields")}
 # which step mends a fault of a season's table
 MENDS = {
     "farm": "place", "scenario": "place", "weather": "place", "season": "place",

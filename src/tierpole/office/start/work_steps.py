@@ -25,6 +25,7 @@ from tierpole.office.start.known import Known
 from tierpole.rulebook import cautions
 from tierpole.units import ACRE, System, show, write_quantity
 
+MOST_RUNS = 60
 _TAPE = re.compile(r"By the tape: (.+) long, (.+) wide, (.+) high, rails (.+) apart")
 
 
@@ -39,8 +40,8 @@ def _length(key: str, label: str, hint: str, low: str, high: str, needed: bool =
 def _place(values: Values, _known: Known) -> Iterator[Noun]:
     rails = values["rails"] or COEFFICIENTS["rail_spacing"]
     runs = int(values["wide"] / rails + 1e-9)
-    if runs < 1:
-        raise RowFaultError("wide", "The width must take one row of sticks: rail to rail.")
+    if not 1 <= runs <= MOST_RUNS:
+        raise RowFaultError("wide", f"The width must take 1 to {MOST_RUNS} rows, rail to rail.")
     long, wide, high = (values[key] for key in ("long", "wide", "high"))
     tape = [write_quantity(one, "a length") for one in (long, wide, high, rails)]
     optional = ("keep_out", "bents", "free_from", "occupied_by")
