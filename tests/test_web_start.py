@@ -32,6 +32,15 @@ def pages(tmp_path):
         yield client
 
 
+@pytest.fixture(scope="module")
+def begun(tmp_path_factory):
+    """A start that was begun, with a variety to choose."""
+    with begun_pages(tmp_path_factory.mktemp("begun")) as client:
+        begin(client)
+        send(client, "varieties", LEAST["varieties"])
+        yield client
+
+
 def season(client):
     return season_of(client.beginning.office.store)
 
@@ -244,10 +253,9 @@ def test_the_states_offered_are_those_with_rules():
         ("prices", {"form": "point", "price": ""}, "Write the price this way of selling has."),
     ],
 )
-def test_a_slip_is_told_beside_what_was_typed(pages, step, row, told):
+def test_a_slip_is_told_beside_what_was_typed(begun, step, row, told):
     """Nothing is written, what was typed stays, the fault stands under its question."""
-    begin(pages)
-    send(pages, "varieties", LEAST["varieties"])
+    pages = begun
     before = count(pages)
     typed = (LEAST[step] or {}) | row
     answer = send(pages, step, typed)
@@ -403,7 +411,7 @@ def test_a_station_is_handed_in(pages, tmp_path):
 
 
 def test_serve_without_books_begins(tmp_path, monkeypatch):
-    """`serve` of a path that is not there shows the start, in farm.db by default, never on the LAN."""
+    """`serve` of a path that is not there shows the start, in farm.db unless named."""
     seen = []
     monkeypatch.setattr(commands, "_serve_pages", lambda office, *_: seen.append(office))
     monkeypatch.chdir(tmp_path)
