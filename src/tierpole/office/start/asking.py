@@ -5,11 +5,14 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Annotated, Any
 from uuid import UUID, uuid4
 
+from pydantic import TypeAdapter
+
 from tierpole.farm import Noun
-from tierpole.office.entry.fields import AnswerError, Ask
+from tierpole.farm.measure import Measure
+from tierpole.office.entry.fields import AnswerError, Ask, allowed_by
 from tierpole.office.start.drawing import Paper, draft
 from tierpole.office.start.known import Known
 from tierpole.records import Stored
@@ -131,6 +134,13 @@ class Sheet:
         answers = self.rows[number].answers
         has_paper = any(ask.key == "corners" for ask in self.step.asks)
         return draft(answers.get("corners", ""), answers.get("square", "")) if has_paper else None
+
+
+def measured(key: str, label: str, rule: Measure, hint: str, needed: bool = True) -> Ask:
+    """A question after a quantity that no noun's field is."""
+    adapter = TypeAdapter(Annotated[float, rule])
+    allowed = allowed_by(rule)
+    return Ask(key, label, "quantity", needed, adapter, rule.kind, hint=hint, allowed=allowed)
 
 
 def blank_sheet(step: Step, stored: list[Stored], known: Known, system: System) -> Sheet:

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date
 from typing import Annotated, Any
 
-from pydantic import AfterValidator, BeforeValidator, TypeAdapter
+from pydantic import BeforeValidator, TypeAdapter
 
 from tierpole.charts import words
 from tierpole.farm import Farm, Field, Lot, Noun, Variety
-from tierpole.farm.measure import Label, Measure, refuse
+from tierpole.farm.measure import Label, Measure
 from tierpole.office.entry.fields import Ask, ask_of
-from tierpole.office.start.asking import RowFaultError, Step, Told, Values
+from tierpole.office.start.asking import RowFaultError, Step, Told, Values, measured
 from tierpole.office.start.assumed import COEFFICIENTS, usual_field, usual_lot, usual_set_on
 from tierpole.office.start.classes import USUAL, class_named, class_of, flowering_words
 from tierpole.office.start.drawing import SQUARES, NoFieldError, read_corners
@@ -46,10 +47,9 @@ def _signed(value: Any) -> Any:
 
 
 def _angle(key: str, label: str, hint: str, low: str, high: str) -> Ask:
-    adapter = TypeAdapter(
-        Annotated[float, Measure("an angle", low, high), BeforeValidator(_signed)]
-    )
-    return Ask(key, label, "quantity", False, adapter, measure="an angle", hint=hint)
+    rule = Measure("an angle", low, high)
+    adapter = TypeAdapter(Annotated[float, rule, BeforeValidator(_signed)])
+    return replace(measured(key, label, rule, hint, needed=False), adapter=adapter)
 
 
 def _station(values: Values, known: Known) -> Station:
@@ -187,18 +187,21 @@ VARIETIES = Step(
 # --- fields ---------------------------------------------------------------------------------------
 
 
-def _checked_corners(text: str) -> str:
+def _corners(values: Values) -> str:
+    """The corners as they were written, on one line; the field's fault when they make none."""
+    text = values["corners"] or ""
     try:
-        read_corners(text)
+        if text:
+            read_corners(text)
     except NoFieldError as error:
-        raise refuse(str(error)) from None
+        raise RowFaultError("corners", f"The corners must be {error}.") from None
     return "; ".join(part.strip() for part in re.split(r"[;\n]", text) if part.strip())
 
 
 def _planted(values: Values) -> float:
     """The planted area: as drawn, less what is kept free, else as typed."""
-    if values["corners"]:
-        return read_corners(values["corners"]).area * (1 - (values["kept_free"] or 0.0))
+    if corners := _corners(values):
+        return read_corners(corners).area * (1 - (values["kept_free"] or 0.0))
     if values["area"] is None:
         raise RowFaultError("area", "Write the planted acres, or the corners of the field.")
     return values["area"]
@@ -210,7 +213,7 @@ def _field(values: Values, known: Known) -> Iterator[Noun]:
         said["night_offset"] = COLD
     if values["corners"]:
         free = f" ({100 * values['kept_free']:g} % kept free)" if values["kept_free"] else ""
-        said["note"] = f"Drawn: {values['corners']}{free}"
+        said["note"] = f"Drawn: {_corners(values)}{free}"
     field = Field.model_validate(said)
     yield field
     variety = next((one for one in known.varieties if one.name == values["variety"]), None)
@@ -265,15 +268,13 @@ FIELDS = Step(
     "field",
     (
         ask_of(Field, "name", "Name of the field"),
-        Ask("area", "Planted area", "quantity", False,
-            TypeAdapter(Annotated[float, Measure("an area", "0.05 acre", "500 acre")]),
-            measure="an area", hint="2 1/2 acre, or draw it below"),
+        measured("area", "Planted area", Measure("an area", "0.05 acre", "500 acre"),
+                 "2 1/2 acre, or draw it below", needed=False),
         Ask("corners", "Or its corners, one on a line", "note", False,
-            TypeAdapter(Annotated[str, AfterValidator(_checked_corners)]),
+            TypeAdapter(str),
             hint="120, 80 (feet east and north of a stake), or E 165 (feet walked)"),
-        Ask("kept_free", "Ends and rows kept free", "quantity", False,
-            TypeAdapter(Annotated[float, Measure("a share", "0 %", "60 %")]), measure="a share",
-            hint="8 %, of a drawn field"),
+        measured("kept_free", "Ends and rows kept free", Measure("a share", "0 %", "60 %"),
+                 "8 %, of a drawn field", needed=False),
         Ask("square", "A square of the paper is", "choice", False, TypeAdapter(str),
             choices=tuple(f"{feet} ft" for feet in SQUARES)),
         _text_list("variety", "What grows there", "variety"),

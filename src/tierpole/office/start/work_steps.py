@@ -12,8 +12,8 @@ from pydantic import TypeAdapter
 from tierpole.barn.geometry import place_capacity
 from tierpole.farm import Costs, Crew, CrewHours, Market, Noun, Place, PriceForm
 from tierpole.farm.measure import Count, Measure
-from tierpole.office.entry.fields import Ask, ask_of
-from tierpole.office.start.asking import RowFaultError, Step, Told, Values
+from tierpole.office.entry.fields import Ask, allowed_by, ask_of
+from tierpole.office.start.asking import RowFaultError, Step, Told, Values, measured
 from tierpole.office.start.assumed import (
     COEFFICIENTS,
     usual_costs,
@@ -26,12 +26,12 @@ from tierpole.rulebook import cautions
 from tierpole.units import ACRE, System, show, write_quantity
 
 MOST_RUNS = 60
+PEOPLE = Count(1, 200)
 _TAPE = re.compile(r"By the tape: (.+) long, (.+) wide, (.+) high, rails (.+) apart")
 
 
 def _length(key: str, label: str, hint: str, low: str, high: str, needed: bool = True) -> Ask:
-    adapter = TypeAdapter(Annotated[float, Measure("a length", low, high)])
-    return Ask(key, label, "quantity", needed, adapter, measure="a length", hint=hint)
+    return measured(key, label, Measure("a length", low, high), hint, needed)
 
 
 # --- places ---------------------------------------------------------------------------------------
@@ -170,10 +170,8 @@ CREW = Step(
     "crew",
     (
         Ask("people", "People at harvest", "count", True,
-            TypeAdapter(Annotated[int, Count(1, 200)]), hint="3"),
-        Ask("hours", "Hours a day for each", "quantity", True,
-            TypeAdapter(Annotated[float, Measure("a time", "0.5 h", "16 h")]), measure="a time",
-            hint="9"),
+            TypeAdapter(Annotated[int, PEOPLE]), hint="3", allowed=allowed_by(PEOPLE)),
+        measured("hours", "Hours a day for each", Measure("a time", "0.5 h", "16 h"), "9"),
         ask_of(Crew, "wage", "Wage", hint="18", is_needed=False),
         ask_of(Crew, "sticks_owned", "Sticks you own", is_needed=False, hint="1,200"),
         ask_of(Crew, "cut", "Cutting takes", hint="2.5 min/stick"),

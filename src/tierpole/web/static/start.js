@@ -22,9 +22,14 @@ async function look() {
   const found = new DOMParser().parseFromString(text, "text/html");
   for (const fresh of found.querySelectorAll("#told, .paper")) {
     const old = document.getElementById(fresh.id);
-    if (old && old.innerHTML !== fresh.innerHTML) old.replaceWith(fresh);
+    if (old && drawn(old) !== drawn(fresh)) old.replaceWith(fresh);
   }
   equip();
+}
+
+/* What a part shows; the buttons beside a drawing are shown by this script and say nothing. */
+function drawn(part) {
+  return (part.querySelector("svg") ?? part).innerHTML;
 }
 
 function later() {
