@@ -15,10 +15,13 @@ from tierpole.web.serving import HOST, free_listener
 
 
 @contextmanager
-def served(office: Any, gate: Any = None, port: int = 18_600) -> Iterator[str]:
-    """Serve an office's pages; gives their address."""
+def served(
+    office: Any, gate: Any = None, port: int = 18_600, beginning: Any = None
+) -> Iterator[str]:
+    """Serve an office's pages, or those of a start; gives their address."""
     listener = free_listener(port)
-    server = uvicorn.Server(uvicorn.Config(create_app(office, gate), log_level="critical"))
+    app = create_app(office, gate, beginning)
+    server = uvicorn.Server(uvicorn.Config(app, log_level="critical"))
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
     thread.start()
     while not server.started:

@@ -102,6 +102,10 @@ GET  /sales                             /sales                     yes no  no  n
 GET  /acres                             /acres                     yes no  no  no
 GET  /sales/{name:path}                 /sales/First               yes no  no  no
 GET  /certificates/paper/{key}/{page}.png /certificates/paper/x/0.png yes no no  no
+GET  /start                             /start                     yes no  no  no
+POST /start                             /start                     yes no  no  no
+GET  /start/{step}                      /start/place               yes no  no  no
+POST /start/{step}                      /start/place               yes no  no  no
 """
 ROWS = [row.split() for row in TABLE.strip().splitlines()]
 ROLES = (Role.OWNER, Role.CREW, Role.GUEST, Role.NOBODY)

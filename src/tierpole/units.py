@@ -238,7 +238,10 @@ def read_quantity(text: str, kind: str) -> float:
         raise ValueError(
             "it has no unit" if not unit_name else f"{unit_name!r} is not a unit of {kind}"
         )
-    return _number(match) * unit.factor + unit.offset
+    try:
+        return _number(match) * unit.factor + unit.offset
+    except OverflowError:
+        raise ValueError("its number is too long") from None
 
 
 def _number(match: re.Match[str]) -> float:

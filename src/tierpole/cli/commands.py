@@ -30,6 +30,7 @@ PATH = click.Path(exists=True, dir_okay=False, path_type=Path)
 
 if TYPE_CHECKING:
     from tierpole.office import Office
+    from tierpole.office.start import Beginning
     from tierpole.season import Season
 
 
@@ -67,7 +68,7 @@ def demo(
 
 
 @click.command(cls=Command)
-@FILE
+@click.argument("file", type=click.Path(dir_okay=False), default="farm.db")
 @together(ON, SEED, DRAWS, SECONDS, UNITS, PORT)
 @click.option("--lan", is_flag=True, help="Let phones on the farm's network in, once paired.")
 @click.option("--cert", type=PATH, help="Certificate (PEM), so that the network is encrypted.")
@@ -79,11 +80,17 @@ def serve(  # noqa: PLR0913, PLR0917 - one for each option
     """Serve the pages of the season in FILE until Ctrl-C, to this computer unless --lan.
 
     From a farm's books they also take entries, and plan again when what matters has changed.
+    Where there are no books yet, the pages begin a farm in FILE.
     """
     if (cert is None) != (key is None):
         raise click.UsageError("--cert and --key go together")
     from tierpole.office.sources import is_books, read_source
+    from tierpole.office.start import is_to_begin
 
+    if is_to_begin(file):
+        begun = _beginning(file, on, seed, draws, units, seconds)
+        _serve_pages(begun, port, lan, cert, key)
+        return
     if is_books(file):
         office = _farm_office(file, on, seed, draws, units, seconds)
     else:
@@ -226,6 +233,15 @@ def _farm_office(
     return FarmOffice(open_store(books), Settings(draws, seed, seconds, units), on)
 
 
+def _beginning(
+    where: str, on: date | None, seed: int, draws: int, units: Any, seconds: int
+) -> Beginning:
+    from tierpole.office import Settings
+    from tierpole.office.start import Beginning
+
+    return Beginning(where, Settings(draws, seed, seconds, units), on)
+
+
 def _print_plan(office: Office, form: str) -> int:
     """Work, print, and say with which status to leave."""
     from tierpole.office import plan_document
@@ -243,7 +259,11 @@ def _print_plan(office: Office, form: str) -> int:
 
 
 def _serve_pages(
-    office: Office, port: int, lan: bool = False, cert: Path | None = None, key: Path | None = None
+    office: Office | Beginning,
+    port: int,
+    lan: bool = False,
+    cert: Path | None = None,
+    key: Path | None = None,
 ) -> None:
     """Serve until Ctrl-C, which is how pages end and no failure; work still going on ends too."""
     from asyncio import CancelledError

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from uuid import UUID
 
@@ -35,6 +35,8 @@ from tierpole.records import (
 from tierpole.units import System, show
 
 PAGE = 50  # entries on a page
+ASSUMED, PROPOSED = "assumed at the start", "proposed at the start"  # why an entry was written
+AT_START = ("farm", "fields", "varieties", "lots", "places", "crew", "market", "costs")
 
 
 @dataclass(frozen=True)
@@ -222,6 +224,21 @@ class Ledger:
                 parts.append((_title(kind.name, None), tuple(lines)))
         made = _balance(mass_balance(self.store, lot, season), system)
         return Packet(lot, season, tuple(parts), made, f"{noted.seq}:{noted.hash}")
+
+    def assumed(self) -> tuple[Line, ...]:
+        """What nobody has answered since the start, and was assumed or proposed there."""
+        season = max(seasons(self.store), default=None)
+        found = (
+            one.entry
+            for kind in KINDS
+            if kind.table in AT_START
+            for one in nouns(self.store, Wanted(kind.name))
+        )
+        return tuple(
+            replace(line_of(entry, "us"), title=_title(entry.kind, entry.noun))
+            for entry in found
+            if entry.why in (ASSUMED, PROPOSED) and entry.season in (None, season)
+        )
 
     def check(self) -> Verdict:
         """Check every link of the chain."""

@@ -28,7 +28,7 @@ from tierpole.records.schemas import json_schema
 from tierpole.records.season import import_season, read_season, season_hash, seasons
 from tierpole.records.store import Store
 from tierpole.records.unpack import import_package
-from tierpole.records.weather import WeatherFiles, check_weather
+from tierpole.records.weather import WeatherFiles, check_weather, read_kept_station
 
 __all__ = [
     "IN_SEASON",
@@ -69,6 +69,7 @@ __all__ = [
     "nouns",
     "open_store",
     "read_content",
+    "read_kept_station",
     "read_season",
     "restore",
     "seal",

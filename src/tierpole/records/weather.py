@@ -79,7 +79,7 @@ def _read(
 ) -> tuple[DailyRecord, Forecast | None]:
     """A station's record, and a forecast if one is named."""
     listed = content(source.listed) if source.listed else None
-    record = _station(source.file, content(source.station_content), listed)
+    record = read_kept_station(source.file, content(source.station_content), listed)
     if not (source.forecast and source.forecast_content):
         return record, None
     name = PurePath(source.forecast).name
@@ -110,7 +110,8 @@ def _learnt(name: str, content: bytes) -> Learnt:
 
 
 @lru_cache(maxsize=4)
-def _station(name: str, content: bytes, listed: bytes | None) -> DailyRecord:
+def read_kept_station(name: str, content: bytes, listed: bytes | None = None) -> DailyRecord:
+    """A station's record out of the bytes of its file, and of the list of stations beside it."""
     with tempfile.TemporaryDirectory(prefix="tierpole-") as folder:
         if listed is not None:
             (Path(folder) / BESIDE).write_bytes(listed)

@@ -7,12 +7,15 @@ shown to this browser hold, and its origin, where the browser tells it, is this 
 
 from __future__ import annotations
 
+import hashlib
+import hmac
 import re
 import time
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from http import HTTPStatus
+from secrets import token_bytes
 from typing import Any
 from urllib.parse import urlsplit
 from uuid import uuid4
@@ -28,6 +31,7 @@ from tierpole.office.people import LANGUAGES, LOCAL, NOBODY, Limit, People, Pers
 O, C, G, N = Role.OWNER, Role.CREW, Role.GUEST, Role.NOBODY  # noqa: E741 - columns of the table
 R, W = Role.READER, Role.WRITER
 API = "/api/"
+AT_START = ("/start", "/static/", "/fonts/")  # what is there before there is a farm
 
 # who may do what; what is not here is not there
 ACCESS: dict[tuple[str, str], frozenset[Role]] = {
@@ -57,7 +61,8 @@ ACCESS: dict[tuple[str, str], frozenset[Role]] = {
                 "GET /certificates/paper/{key}/{page}.png",
                 "GET /acres", "GET /sales", "GET /sales/{name:path}", "GET /papers",
                 "GET /paper/{kind}.pdf", "GET /tables.xlsx", "GET /table/{name}.csv",
-                "GET /calendar.ics")),
+                "GET /calendar.ics", "GET /start", "POST /start", "GET /start/{step}",
+                "POST /start/{step}")),
         ((R, W), ("GET /api/v1", "GET /api/v1/openapi.json", "GET /api/v1/{kind}",
                   "GET /api/v1/season-plan", "GET /api/v1/deadlines", "GET /api/v1/content/{key}",
                   "GET /api/v1/{kind}/{noun}", "GET /api/v1/{kind}/{noun}/history")),
@@ -105,6 +110,7 @@ class Gate:
 
     people: People | None = None
     is_open: bool = False
+    key: bytes = field(default_factory=lambda: token_bytes(32))  # of forms before there are books
     knocks: Limit = field(default_factory=lambda: Limit(5, 60.0, time.monotonic))
     knocks_in_all: Limit = field(default_factory=lambda: Limit(30, 60.0, time.monotonic))
     reads: Limit = field(default_factory=lambda: Limit(20, 60.0, time.monotonic))
@@ -131,7 +137,9 @@ class Gate:
 
     def form_token(self, visit: str) -> str:
         """What a form shown to this browser carries."""
-        return self.people.form_token(visit) if self.people else ""
+        if self.people is not None:
+            return self.people.form_token(visit)
+        return hmac.new(self.key, visit.encode(), hashlib.sha256).hexdigest()
 
     def may_knock(self, request: Request) -> bool:
         """Count a try at the passphrase or a code: so many from one address, and in all."""
@@ -163,6 +171,8 @@ async def guard(request: Request, call_next: Callable[[Request], Awaitable[Respo
     gate = gate_of(request)
     if not gate.host_is_ours(request) or not _is_from_here(request):
         return refused(request, 403, "This address is not ours, or the form is of another page.")
+    if request.app.state.office is None and not request.url.path.startswith(AT_START):
+        return RedirectResponse("/start", 303)
     visit = request.cookies.get(VISIT) or uuid4().hex
     person = gate.person(request)
     if person is NOBODY:  # a phone that is to be paired speaks its own language until then

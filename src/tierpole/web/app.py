@@ -6,13 +6,16 @@ from collections.abc import Awaitable, Callable
 
 from fastapi import APIRouter, FastAPI, Request
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import JSONResponse, Response
+from fastapi.responses import JSONResponse, RedirectResponse, Response
 from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 
 from tierpole._version import __version__
 from tierpole.office.people import Role
-from tierpole.web import api, books, certificates, crew, entry, papers, people, sales
+from tierpole.office.start import Beginning
+from tierpole.web import (
+    api, books, certificates, crew, entry, papers, people, sales, start,
+)  # fmt: skip
 from tierpole.web.access import API, BodyLimit, Gate, guard, refused
 from tierpole.web.asking import Asking, query_of
 from tierpole.web.files import add_files
@@ -32,16 +35,22 @@ CHARTS_POLICY = POLICY.replace(
 CHARTS = ("/season", "/lot/", "/place/")
 
 
-def create_app(office: Office, gate: Gate | None = None) -> FastAPI:
-    """The pages of one office as an ASGI application; `gate` says who may come in."""
+def create_app(
+    office: Office | None, gate: Gate | None = None, beginning: Beginning | None = None
+) -> FastAPI:
+    """The pages of one office as an ASGI application; `gate` says who may come in.
+
+    Without an office there is only the start, by which `beginning` makes a farm and its office.
+    """
     app = FastAPI(
         title="Tierpole", version=__version__, docs_url=None, redoc_url=None, openapi_url=None,
     )  # fmt: skip
     app.state.office = office
-    app.state.gate = gate or Gate(office.people)
+    app.state.beginning = beginning
+    app.state.gate = gate or Gate(office.people if office else None)
     add_files(app)
     app.state.routes = [*app.routes]  # what the door knows one by one
-    parts = (entry, crew, books, people, certificates, sales, papers, api)
+    parts = (entry, crew, books, people, certificates, sales, papers, api, start)
     for router in (pages, *(part.routes for part in parts)):
         app.include_router(router)
         app.state.routes += router.routes
@@ -77,9 +86,13 @@ async def _not_shown(request: Request, error: Exception) -> Response:
         response = refused(request, status, said)
         response.headers.update(getattr(error, "headers", None) or {})
         return response
+    if isinstance(error, HTTPException) and status == 303:
+        return RedirectResponse((error.headers or {})["Location"], 303)
     said = "" if said == "Not Found" else said
     if not hasattr(request.state, "person"):  # something failed before anybody was asked
         return JSONResponse({"error": said or "failed"}, status)
+    if request.app.state.office is None:
+        return start.error_page(request, status, said)
     query = query_of(request, format=request.query_params.get("format", "html"))
     response = error_page(query.asked, query.office, status, said)
     response.headers.update(getattr(error, "headers", None) or {})

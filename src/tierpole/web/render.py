@@ -110,11 +110,17 @@ def page(asked: Asked, office: Office, template: str, view: Any) -> Response:
         asked, template, 200, view=view, head=view.head, status=status,
         changes=office.changes_since(asked.seen), age=age(status.planned_at),
         has_books=office.desk is not None, mark=office.mark,
+        assumed=office.ledger.assumed() if office.ledger and template == "week.html" else (),
     )  # fmt: skip
 
 
 def desk_page(asked: Asked, template: str, code: int = 200, **context: Any) -> Response:
     """A page of the desk, which needs no plan: forms, books, people."""
+    return _html(asked, template, code, t=asked.t, **context)
+
+
+def start_page(asked: Asked, template: str, code: int = 200, **context: Any) -> Response:
+    """A page of the start, where there is no farm yet."""
     return _html(asked, template, code, t=asked.t, **context)
 
 

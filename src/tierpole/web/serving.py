@@ -10,6 +10,7 @@ from pathlib import Path
 import uvicorn
 
 from tierpole.errors import StoreError
+from tierpole.office.start import Beginning
 from tierpole.web.access import Gate
 from tierpole.web.address import own_address
 from tierpole.web.app import create_app
@@ -29,18 +30,21 @@ class Door:
 
 
 def serve(
-    office: Office, port: int, announce: Callable[[str], None], door: Door | None = None
-) -> None:
+    office: Office | Beginning, port: int, announce: Callable[[str], None],
+    door: Door | None = None,
+) -> None:  # fmt: skip
     """Serve the pages at `port` or the next free one; `announce` hears the address first."""
+    beginning = office if isinstance(office, Beginning) else None
+    here = None if isinstance(office, Beginning) else office
     door = door or Door()
     if door.lan:
-        _may_open(office)
+        _may_open(here)
     listener = free_listener(port, "0.0.0.0" if door.lan else HOST)  # noqa: S104 - it is asked for
     with listener:
         scheme = "https" if door.certificate else "http"
         host = own_address() if door.lan else HOST
         announce(f"{scheme}://{host}:{listener.getsockname()[1]}/")
-        app = create_app(office, Gate(office.people, door.lan))
+        app = create_app(here, Gate(here.people if here else None, door.lan), beginning)
         config = uvicorn.Config(
             app, log_level="warning", access_log=False, proxy_headers=False,
             ssl_certfile=door.certificate, ssl_keyfile=door.key,
@@ -48,8 +52,10 @@ def serve(
         uvicorn.Server(config).run(sockets=[listener])
 
 
-def _may_open(office: Office) -> None:
+def _may_open(office: Office | None) -> None:
     """Nobody is let in from the network before the owner has set a passphrase."""
+    if office is None:
+        raise StoreError("Begin the farm on this computer first, without --lan.")
     if office.people is None:
         raise StoreError("A scenario is shown on this computer only. Put it into books first.")
     if not office.people.has_passphrase:

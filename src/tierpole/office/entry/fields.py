@@ -199,13 +199,13 @@ def ask_of(noun: type[Noun], key: str, label: str = "", **said: Any) -> Ask:
         measure=rule.kind if isinstance(rule, Measure) else "",
         choices=tuple(rule) if _is_choice(rule) else (),
         list_of=key if key in NAMED else "",
-        allowed=_allowed(rule),
+        allowed=allowed_by(rule),
         columns=_columns(kind),
     )
     return replace(ask, **said)
 
 
-def _allowed(rule: Any) -> Told:
+def allowed_by(rule: Any) -> Told:
     """What an answer must be by a field's rule, as it is told beside the question."""
     if isinstance(rule, Count | Ratio):
         whole = isinstance(rule, Count)
