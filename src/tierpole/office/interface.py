@@ -29,7 +29,7 @@ from tierpole.records import (
     seasons,
     setting_id,
     standing,
-    write,
+    write_with,
 )
 
 MOST = 500  # nouns in one answer
@@ -102,7 +102,7 @@ class Interface:
         return self._write(Change(None, noun, seen, said.why, said.known_on, id=entry), who)
 
     def _write(self, change: Change, who: str) -> Receipt:
-        (receipt,) = write(self.store, [change], who)
+        (receipt,) = write_with(self.store, [change], [], who)
         self.look()
         return receipt
 
