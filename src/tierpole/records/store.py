@@ -96,7 +96,7 @@ class Store:
         try:
             with self._transaction() as connection:
                 done = [work(connection) for work, _ in taken]
-        except Exception:  # whatever it was: each hears of its own
+        except Exception:  # noqa: BLE001 - whatever it was: each hears of its own
             for work, one in taken:
                 self._write_alone(work, one)
         else:
@@ -107,7 +107,7 @@ class Store:
         try:
             with self._transaction() as connection:
                 result = work(connection)
-        except Exception as error:  # it is raised where it was asked for
+        except Exception as error:  # noqa: BLE001 - it is raised where it was asked for
             one.set_exception(error)
         else:
             one.set_result(result)

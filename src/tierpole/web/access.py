@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import re
 import time
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from enum import StrEnum
 from http import HTTPStatus
