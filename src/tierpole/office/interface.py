@@ -38,7 +38,6 @@ from tierpole.records import (
     seasons,
     setting_id,
     standing,
-    write,
     write_with,
 )
 
@@ -157,7 +156,7 @@ class Interface:
         return noun
 
     def _write(self, change: Change, who: str) -> Receipt:
-        (receipt,) = write(self.store, [change], who)
+        (receipt,) = write_with(self.store, [change], [], who)
         self.look()
         return receipt
 

@@ -30,7 +30,7 @@ from tierpole.records import (
     seasons,
     standing,
     verify,
-    write,
+    write_with,
 )
 from tierpole.units import System, show
 
@@ -179,7 +179,7 @@ class Ledger:
     def withdraw(self, noun: UUID, seen: UUID, who: str, why: str) -> Receipt:
         """Say that a noun is no more, as it was seen to stand."""
         change = Change(None, noun, (seen,), why, self.desk.kept_day)
-        (receipt,) = write(self.store, [change], who)
+        (receipt,) = write_with(self.store, [change], [], who)
         self.desk.look()
         return receipt
 
@@ -196,7 +196,7 @@ class Ledger:
             taken.noun, noun, tuple(rivals), f"decided for {taken.who}", self.desk.kept_day,
             taken.season,
         )  # fmt: skip
-        (receipt,) = write(self.store, [change], who)
+        (receipt,) = write_with(self.store, [change], [], who)
         self.desk.look()
         return receipt
 

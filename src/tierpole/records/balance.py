@@ -21,6 +21,7 @@ from tierpole.evidence import Mark, Table, Value
 from tierpole.farm import Cut, Hanging, Lot, Noun
 from tierpole.farm import books as b
 from tierpole.records import schema
+from tierpole.records.kinds import KINDS
 from tierpole.records.reading import entry_of
 from tierpole.records.store import Store
 
@@ -203,13 +204,22 @@ def _sum(nouns: Iterable[Any], name: str) -> Any:
     return sum(values) if values else None
 
 
+_COUNTED = [
+    kind.name for kind in KINDS
+    if kind.noun in (
+        b.CloneOrder, b.Arrival, b.Planting, b.PlantLoss, b.Disposal, Cut, Hanging, b.Stripping,
+        b.TierLoad, b.Remediation, b.Bag, b.Delivery, b.GreenWeight,
+    )
+]  # fmt: skip
+
+
 def _lot_books(store: Store, lot: str, season: int) -> LotBooks:
     """What the books hold of a lot: what names it, or names its bags or orders."""
     entry, current = schema.entry.c, schema.current.c
     wanted = sa.select(schema.entry).join(schema.current, current.seq == entry.seq)
     wanted = wanted.where(~current.is_withdrawn, current.season == season).where(
         sa.or_(
-            current.lot == lot,
+            sa.and_(current.lot == lot, current.kind.in_(_COUNTED)),
             sa.and_(current.name == lot, current.kind.in_(["lot", "remediation"])),
             current.kind.in_(["delivery", "arrival"]),
         )

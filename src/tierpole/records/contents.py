@@ -48,10 +48,18 @@ def content_key(data: bytes) -> str:
 def write_with(
     store: Store, changes: Iterable[Change], contents: Iterable[bytes], who: str
 ) -> tuple[Receipt, ...]:
-    """Write changes down together with the contents they name, all or nothing."""
-    with store.writing() as connection:
-        put(connection, contents)
-        return write_all(connection, changes, who)
+    """Write changes down together with the contents they name, all or nothing.
+
+    For the few changes of one form or call: whoever else writes just now shares the transaction.
+    """
+    every, named = list(changes), list(contents)
+
+    def both(connection: Connection) -> tuple[Receipt, ...]:
+        if named:
+            put(connection, named)
+        return write_all(connection, every, who)
+
+    return store.write_together(both)
 
 
 def attach(

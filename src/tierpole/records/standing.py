@@ -45,6 +45,7 @@ class Part:
         self._standing = _standings(connection, nouns)
         self._rows: list[dict[str, Any]] = []
         self._moved: dict[UUID, Standing] = {}
+        self._old = set(self._standing)  # the nouns that stood before
         self._ended: list[int] = []
 
     def of(self, noun: UUID) -> Standing | None:
@@ -70,7 +71,7 @@ class Part:
             return
         rival, ours = schema.rival, self._connection
         ours.execute(sa.insert(schema.entry), self._rows)
-        _keep(ours, list(self._moved.values()))
+        _keep(ours, list(self._moved.values()), self._old)
         contested = [row for row in self._rows if row["is_contested"]]
         if contested:
             rows = [{"seq": row["seq"], "noun": row["noun"]} for row in contested]
@@ -87,6 +88,8 @@ def _standings(connection: Connection, nouns: Collection[UUID]) -> dict[UUID, St
     )
     found = connection.execute(wanted.where(current.c.noun.in_(nouns))).mappings()
     by_noun = {row["noun"]: Standing(**row) for row in found}
+    if not by_noun:
+        return {}
     rivals = sa.select(rival.c.noun, entry.c.id, rival.c.seq).join(
         entry, entry.c.seq == rival.c.seq
     )
@@ -116,12 +119,13 @@ def _after(
     )
 
 
-def _keep(connection: Connection, moved: Collection[Standing]) -> None:
+def _keep(connection: Connection, moved: Collection[Standing], old: set[UUID]) -> None:
     """Write how these nouns stand now."""
     if not moved:
         return
     current = schema.current
-    nouns = [one.noun for one in moved]
-    connection.execute(sa.delete(current).where(current.c.noun.in_(nouns)))
+    again = [one.noun for one in moved if one.noun in old]
+    if again:
+        connection.execute(sa.delete(current).where(current.c.noun.in_(again)))
     rows = [{name: getattr(one, name) for name in _COLUMNS} for one in moved]
     connection.execute(sa.insert(current), rows)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Generator
+from collections import deque
+from collections.abc import Callable, Generator
+from concurrent.futures import Future
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, Self
+from typing import Any, Self, TypeVar
 
 import sqlalchemy as sa
 from sqlalchemy import event
@@ -17,6 +19,10 @@ from tierpole.errors import StoreError
 from tierpole.records.trouble import told
 
 PATIENCE = 20  # seconds a writer waits for another before it gives up
+AT_ONCE = 20  # connections that are kept open; more are made when needed, and closed again
+TOGETHER = 50  # writers who share one transaction at most
+T = TypeVar("T")
+Work = Callable[[Connection], T]  # what writes, inside a transaction
 
 
 class Store:
@@ -26,6 +32,7 @@ class Store:
         self.url = url
         self.engine = _engine(url)
         self._turn = threading.Lock()
+        self._waiting: deque[tuple[Work[Any], Future[Any]]] = deque()
 
     @property
     def path(self) -> Path | None:
@@ -52,20 +59,63 @@ class Store:
     @contextmanager
     def writing(self) -> Generator[Connection]:
         """A transaction: kept whole when the block ends, and on the disk; else not at all."""
+        with self._queue(), self._transaction() as connection:
+            yield connection
+
+    @contextmanager
+    def _transaction(self) -> Generator[Connection]:
         with (
             told(self, "Nothing was written", "What was written before is safe."),
-            self._queue(),
             self.engine.connect() as connection,
             connection.execution_options(writes=True).begin(),
         ):
             yield connection
 
+    def write_together(self, work: Work[T]) -> T:
+        """Do some writing in one transaction with whoever else waits to write.
+
+        So one wait for the disk serves all of them, and nobody is answered before it is over.
+        `work` may be done twice: when anything of a shared transaction fails, nothing of it was
+        kept, and each is done again by itself, so that nobody suffers for another's fault.
+        """
+        ours: Future[T] = Future()
+        self._waiting.append((work, ours))
+        try:
+            with self._queue():
+                while not ours.done():
+                    self._write_waiting()
+        except StoreError:  # it is not our turn yet: unless somebody has begun with ours, give up
+            if ours.cancel():
+                raise
+        return ours.result()
+
+    def _write_waiting(self) -> None:
+        """Do the work of those who came first."""
+        waiting = [self._waiting.popleft() for _ in range(min(TOGETHER, len(self._waiting)))]
+        taken = [(work, one) for work, one in waiting if one.set_running_or_notify_cancel()]
+        try:
+            with self._transaction() as connection:
+                done = [work(connection) for work, _ in taken]
+        except Exception:  # noqa: BLE001 - whatever it was: each hears of its own
+            for work, one in taken:
+                self._write_alone(work, one)
+        else:
+            for (_, one), result in zip(taken, done, strict=True):
+                one.set_result(result)
+
+    def _write_alone(self, work: Work[Any], one: Future[Any]) -> None:
+        try:
+            with self._transaction() as connection:
+                result = work(connection)
+        except Exception as error:  # noqa: BLE001 - it is raised where it was asked for
+            one.set_exception(error)
+        else:
+            one.set_result(result)
+
     @contextmanager
     def _queue(self) -> Generator[None]:
-        """Writers of one program wait in line; SQLite's own waiting is by chance."""
-        if not self.is_file:
-            yield
-        elif self._turn.acquire(timeout=PATIENCE):
+        """Writers of one program wait in line; a database's own waiting is by chance."""
+        if self._turn.acquire(timeout=PATIENCE):
             try:
                 yield
             finally:
@@ -103,12 +153,12 @@ def address(where: str | Path) -> URL:
 def _engine(url: URL) -> sa.Engine:
     if url.get_backend_name() != "sqlite":
         try:
-            return sa.create_engine(url, pool_pre_ping=True, max_overflow=20)
+            return sa.create_engine(url, pool_size=AT_ONCE, pool_pre_ping=True)
         except ModuleNotFoundError:
             raise StoreError(
                 "PostgreSQL needs a driver: install tierpole with its extra, postgresql."
             ) from None
-    engine = sa.create_engine(url, max_overflow=20, connect_args={"timeout": PATIENCE})
+    engine = sa.create_engine(url, pool_size=AT_ONCE, connect_args={"timeout": PATIENCE})
     event.listen(engine, "connect", _set_up)
     event.listen(engine, "begin", _begin)
     return engine

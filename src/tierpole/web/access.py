@@ -11,7 +11,6 @@ import hashlib
 import hmac
 import re
 import time
-from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from http import HTTPStatus
@@ -166,14 +165,45 @@ def route_of(request: Request) -> tuple[str | None, str]:
     return None, ""
 
 
-async def guard(request: Request, call_next: Callable[[Request], Awaitable[Response]]) -> Response:
-    """Let a request through, or say why not."""
+class Guard:
+    """Lets a request through, or says why not."""
+
+    def __init__(self, app: ASGIApp):
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Decide on a request; a browser seen for the first time gets a name for its forms."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        request = Request(scope)
+        visit = request.cookies.get(VISIT) or uuid4().hex
+        answer = _stopped(request, visit) or self.app
+        is_known = VISIT in request.cookies or request.method not in SAFE
+        await answer(scope, receive, send if is_known else _naming(visit, send))
+
+
+def _naming(visit: str, send: Send) -> Send:
+    """Answers that give the browser its name."""
+    cookie = Response()
+    cookie.set_cookie(VISIT, visit, max_age=31_536_000, httponly=True, samesite="strict")
+    named = [pair for pair in cookie.raw_headers if pair[0] == b"set-cookie"]
+
+    async def send_named(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            message["headers"] = [*message["headers"], *named]
+        await send(message)
+
+    return send_named
+
+
+def _stopped(request: Request, visit: str) -> Response | None:
+    """Why a request is not let through; None when it may go on. Notes who asks."""
     gate = gate_of(request)
     if not gate.host_is_ours(request) or not _is_from_here(request):
         return refused(request, 403, "This address is not ours, or the form is of another page.")
     if request.app.state.office is None and not request.url.path.startswith(AT_START):
         return RedirectResponse("/start", 303)
-    visit = request.cookies.get(VISIT) or uuid4().hex
     person = gate.person(request)
     if person is NOBODY:  # a phone that is to be paired speaks its own language until then
         asked_for = request.headers.get("accept-language", "")[:2].lower()
@@ -184,15 +214,10 @@ async def guard(request: Request, call_next: Callable[[Request], Awaitable[Respo
     is_write = verdict is Verdict.ALLOWED and request.method not in SAFE
     if is_write and not gate.writes.allows(person.name + request.cookies.get(SESSION, visit)):
         return refused(request, 429, "Too many entries at once. Wait a minute.")
-    response = await _answer(verdict, request, call_next)
-    if VISIT not in request.cookies and request.method in SAFE:
-        response.set_cookie(VISIT, visit, max_age=31_536_000, httponly=True, samesite="strict")
-    return response
+    return _answer(verdict, request)
 
 
-async def _answer(
-    verdict: Verdict, request: Request, call_next: Callable[[Request], Awaitable[Response]]
-) -> Response:
+def _answer(verdict: Verdict, request: Request) -> Response | None:
     if verdict is Verdict.SIGN_IN:
         if request.method in SAFE and "text/html" in request.headers.get("accept", ""):
             return RedirectResponse("/sign-in", 303)
@@ -201,7 +226,7 @@ async def _answer(
         if request.state.person.role is C and request.url.path == "/":
             return RedirectResponse("/crew", 303)
         return refused(request, 403, "That is for others.")
-    return await call_next(request)
+    return None
 
 
 def refused(request: Request, status: int, said: str, **more: Any) -> Response:

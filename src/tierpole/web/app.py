@@ -2,21 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
-
 from fastapi import APIRouter, FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, RedirectResponse, Response
+from starlette.datastructures import MutableHeaders
 from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from tierpole._version import __version__
+from tierpole.errors import StoreError
 from tierpole.office.people import Role
 from tierpole.office.start import Beginning
 from tierpole.web import (
-    api, books, certificates, crew, entry, papers, people, sales, start,
+    api,
+    books,
+    certificates,
+    crew,
+    entry,
+    papers,
+    people,
+    sales,
+    start,
 )  # fmt: skip
-from tierpole.web.access import API, BodyLimit, Gate, guard, refused
+from tierpole.web.access import API, BodyLimit, Gate, Guard, refused
 from tierpole.web.asking import Asking, query_of
 from tierpole.web.files import add_files
 from tierpole.web.office import Office
@@ -55,33 +64,44 @@ def create_app(
         app.include_router(router)
         app.state.routes += router.routes
     app.add_exception_handler(HTTPException, _not_shown)
+    app.add_exception_handler(StoreError, _not_shown)
     app.add_exception_handler(500, _not_shown)
     app.add_exception_handler(RequestValidationError, _not_understood)
-    app.middleware("http")(guard)
-    app.middleware("http")(_headers)
+    app.add_middleware(Guard)
+    app.add_middleware(_Headers)
     app.add_middleware(GZipMiddleware, minimum_size=1_000, compresslevel=6)
     app.add_middleware(BodyLimit)
     return app
 
 
-async def _headers(
-    request: Request, call_next: Callable[[Request], Awaitable[Response]]
-) -> Response:
+class _Headers:
     """Headers that keep a page to itself: nothing from elsewhere, never framed, never guessed."""
-    response = await call_next(request)
-    response.headers.setdefault("Cache-Control", "no-cache")
-    has_charts = request.url.path.startswith(CHARTS)
-    policy = CHARTS_POLICY if has_charts else POLICY
-    response.headers.setdefault("Content-Security-Policy", policy)
-    response.headers["X-Content-Type-Options"] = "nosniff"
-    response.headers["Referrer-Policy"] = "same-origin"
-    return response
+
+    def __init__(self, app: ASGIApp):
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Pass a request on, and add to the head of its answer."""
+
+        async def send_kept(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                headers.setdefault("Cache-Control", "no-cache")
+                policy = CHARTS_POLICY if scope["path"].startswith(CHARTS) else POLICY
+                headers.setdefault("Content-Security-Policy", policy)
+                headers["X-Content-Type-Options"] = "nosniff"
+                headers["Referrer-Policy"] = "same-origin"
+            await send(message)
+
+        await self.app(scope, receive, send_kept)
 
 
 async def _not_shown(request: Request, error: Exception) -> Response:
     status, said = 500, ""
     if isinstance(error, HTTPException):
         status, said = error.status_code, error.detail
+    elif isinstance(error, StoreError):  # the disk is full, the server of the database is away
+        status, said = 503, str(error)
     if request.url.path.startswith(API):
         response = refused(request, status, said)
         response.headers.update(getattr(error, "headers", None) or {})

@@ -99,6 +99,11 @@ def query_of(request: Request, units: System | None = None, format: str = "html"
     return Query(office, Asked(request, chosen, chosen != office.system, format == "json"))
 
 
+async def _query(request: Request, units: System | None = None, format: str = "html") -> Query:  # noqa: A002
+    """The same without a thread of its own, which would take longer than the work."""
+    return query_of(request, units, format)
+
+
 @dataclass(frozen=True)
 class Answers:
     """A form that was sent: its texts and its files."""
@@ -117,5 +122,5 @@ async def answers_of(request: Request) -> Answers:
     return Answers(texts, {key: one for key, one in uploads.items() if one.data})
 
 
-Asking = Annotated[Query, Depends(query_of)]
+Asking = Annotated[Query, Depends(_query)]
 Sent = Annotated[Answers, Depends(answers_of)]

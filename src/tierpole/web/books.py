@@ -10,7 +10,7 @@ from tierpole.errors import InputError, StoreError
 from tierpole.office.entry import Asked, RefusedError
 from tierpole.office.entry.uploads import media_type
 from tierpole.web.asking import Asking, Query, Sent
-from tierpole.web.entry import uuid_of
+from tierpole.web.entry import code_of, uuid_of
 from tierpole.web.render import SEEN
 
 routes = APIRouter()
@@ -70,7 +70,7 @@ def corrected(query: Asking, noun: str, sent: Sent) -> Response:
     try:
         query.desk.enter(asked, sent.uploads, query.person.name, query.units, why)
     except RefusedError as error:
-        return _correction_page(query, noun, error.asked, why, 422)
+        return _correction_page(query, noun, error.asked, why, code_of(error))
     return RedirectResponse(query.asked.link(f"/books/noun/{noun}"), 303)
 
 

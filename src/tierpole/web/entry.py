@@ -8,7 +8,7 @@ from fastapi import APIRouter
 from fastapi.responses import FileResponse, RedirectResponse, Response
 from starlette.exceptions import HTTPException
 
-from tierpole.office.entry import FORMS, Asked, Form, RefusedError
+from tierpole.office.entry import FORMS, Asked, Form, NotKeptError, RefusedError
 from tierpole.office.entry.desk import by_hand
 from tierpole.office.entry.forms import form_named
 from tierpole.office.people import Role
@@ -48,7 +48,7 @@ def enter(query: Asking, form: str, sent: Sent) -> Response:
     try:
         query.desk.enter(asked, sent.uploads, query.person.name, query.units)
     except RefusedError as error:
-        return _form_page(query, error.asked, 422)
+        return _form_page(query, error.asked, code_of(error))
     return RedirectResponse(query.asked.link(f"/entered/{asked.entry}"), 303)
 
 
@@ -93,6 +93,11 @@ def _form(query: Query, key: str) -> Form:
 
 def _form_page(query: Query, asked: Asked, code: int = 200) -> Response:
     return query.desk_page("form.html", code, form=asked, why=None, units=query.units)
+
+
+def code_of(error: RefusedError) -> int:
+    """What tells a browser to mend a form, or to keep it and send it again later."""
+    return 503 if isinstance(error, NotKeptError) else 422
 
 
 def _is_own(query: Query, who: str) -> bool:

@@ -73,7 +73,7 @@ class Asked:
 def _environment() -> Environment:
     environment = Environment(
         loader=PackageLoader("tierpole.web"), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True, finalize=_tied,
+        trim_blocks=True, lstrip_blocks=True, finalize=_tied, auto_reload=False,
     )  # fmt: skip
     environment.globals["file"] = file_address
     environment.filters["as_data"] = _as_data

@@ -11,7 +11,7 @@ from uuid import UUID, uuid4, uuid5
 from pydantic import ValidationError
 
 from tierpole.charts import words
-from tierpole.errors import Fault, InputError, TierpoleError
+from tierpole.errors import Fault, InputError, StoreError, TierpoleError
 from tierpole.farm import Noun
 from tierpole.farm.books import SeasonYear, WeatherSource
 from tierpole.office.entry.fields import MOST_ROWS, NAMED, TOO_MANY, AnswerError, Ask, said
@@ -35,7 +35,6 @@ from tierpole.records import (
     kind_of,
     latest,
     nouns,
-    seasons,
     setting_id,
     standing,
     write_with,
@@ -94,6 +93,10 @@ class RefusedError(TierpoleError):
         super().__init__("; ".join([*asked.general, *asked.faults.values()]))
 
 
+class NotKeptError(RefusedError):
+    """Answers that are sound but could not be kept: the disk is full, or may only be read."""
+
+
 @dataclass(frozen=True)
 class Entered:
     """What one form wrote: its receipts, the first bearing the form's own id."""
@@ -114,36 +117,32 @@ class Desk:
     look: Callable[[], None]
 
     @property
+    def season(self) -> SeasonYear | None:
+        """The season that is entered; None while there is none."""
+        found = [one.noun for one in nouns(self.store, Wanted("season"))]
+        return max(found, key=lambda noun: noun.year, default=None)
+
+    @property
     def year(self) -> int | None:
-        """The season that is entered."""
-        return max(seasons(self.store), default=None)
+        """The year of the season that is entered."""
+        season = self.season
+        return season.year if season else None
 
     @property
     def kept_day(self) -> date | None:
         """The day a demonstration is looked at for ever; None for a farm's own season."""
-        found = nouns(self.store, Wanted("season", season=self.year)) if self.year else []
-        noun = found[0].noun if found else None
-        return noun.on if isinstance(noun, SeasonYear) else None
+        season = self.season
+        return season.on if season else None
 
     # --- handing out ------------------------------------------------------------------------------
 
     def hand_out(self, form: Form, start: Mapping[str, str], system: System) -> Asked:
         """A new form: with what an address says, else with what was said last, else today."""
         last = latest(self.store, form.kind) if any(ask.keeps for ask in form.asks) else None
+        today = self.kept_day or datetime.now().astimezone().date()
         plain = [ask for ask in form.asks if not ask.columns]
-        answers = {ask.key: self._start(ask, start, last, system) for ask in plain}
+        answers = {ask.key: _start(ask, start, last, today, system) for ask in plain}
         return Asked(form, uuid4(), answers, self._options(form))
-
-    def _start(
-        self, ask: Ask, start: Mapping[str, str], last: Stored | None, system: System
-    ) -> str:
-        if ask.key in start:
-            return start[ask.key]
-        if ask.keeps and last is not None:
-            return ask.show(getattr(last.noun, ask.key, None), system)
-        if ask.shape == "day" and ask.is_needed:
-            return str(self.kept_day or datetime.now().astimezone().date())
-        return f"{datetime.now().astimezone():%H:%M}" if ask.shape == "time" else ""
 
     def hand_again(self, asked: Asked) -> Asked:
         """A form to be shown once more, with what its lists offer."""
@@ -221,6 +220,9 @@ class Desk:
         except ValidationError as error:
             said = tuple(str(one["msg"]) for one in error.errors())
             raise RefusedError(self.hand_again(replace(asked, general=said))) from None
+        except StoreError as error:
+            again = self.hand_again(replace(asked, general=(str(error),)))
+            raise NotKeptError(again) from error
         if any(change.noun is not None and matters(change.noun) for change in changes):
             self.look()
         return Entered(receipts)
@@ -281,20 +283,9 @@ class Desk:
         if asked.seen:
             yield self._correction(asked, values, why)
             return
+        season = self.season
         for number, written in enumerate(asked.form.make(values)):
-            yield self._change(part_id(asked.entry, number), written, why)
-
-    def _change(self, entry: UUID, written: Written, why: str) -> Change:
-        noun, old = written.noun, written.corrects
-        kind, on = kind_of(noun), self.kept_day
-        own = kind.day_of(noun)
-        known_on = (own if own and own < on and old is None else on) if on else None
-        season = self.year if kind.is_single and not kind.is_lasting else None
-        if old is not None:
-            return Change(noun, old.entry.of, (old.entry.id,), why, known_on, season, entry)
-        if kind.is_single:
-            return Change(noun, setting_id(kind.name, season), (), why, known_on, season, entry)
-        return Change(noun, why=why, known_on=known_on, id=entry)
+            yield _change(part_id(asked.entry, number), written, why, season)
 
     def _correction(self, asked: Asked, values: Values, why: str) -> Change:
         """A noun as corrected: what was left as it stood stays so, to the last digit."""
@@ -309,7 +300,7 @@ class Desk:
             elif key not in said:
                 said[key] = getattr(old, key)
         written = Written(noun.model_validate(said), Stored(seen, 0))
-        return self._change(asked.entry, written, why)
+        return _change(asked.entry, written, why, self.season)
 
     # --- taking back ------------------------------------------------------------------------------
 
@@ -348,6 +339,19 @@ class Desk:
         )  # fmt: skip
 
 
+def _start(
+    ask: Ask, start: Mapping[str, str], last: Stored | None, today: date, system: System
+) -> str:
+    """What a question is answered with until somebody answers it."""
+    if ask.key in start:
+        return start[ask.key]
+    if ask.keeps and last is not None:
+        return ask.show(getattr(last.noun, ask.key, None), system)
+    if ask.shape == "day" and ask.is_needed:
+        return str(today)
+    return f"{datetime.now().astimezone():%H:%M}" if ask.shape == "time" else ""
+
+
 def _general(form: Form, fault: Fault) -> str:
     """A fault of the books as a person at the form understands it."""
     ask = next((one for one in form.asks if one.key == fault.field), None)
@@ -372,6 +376,20 @@ def as_it_stood(ask: Ask, answers: Mapping[str, str], old: Any, new: Any) -> Any
     stood = {ask.cells(row, system): row for row in old or () for system in SYSTEMS}
     cells = (tuple(answers.get(one.key, "") for one in ask.row(n)) for n in ask.filled(answers))
     return tuple(stood.get(said, row) for said, row in zip(cells, new or (), strict=True))
+
+
+def _change(entry: UUID, written: Written, why: str, begun: SeasonYear | None) -> Change:
+    """What a form wrote as a change of the books, in the season that is entered."""
+    noun, old = written.noun, written.corrects
+    kind, on = kind_of(noun), begun.on if begun else None
+    own = kind.day_of(noun)
+    known_on = (own if own and own < on and old is None else on) if on else None
+    season = begun.year if begun and kind.is_single and not kind.is_lasting else None
+    if old is not None:
+        return Change(noun, old.entry.of, (old.entry.id,), why, known_on, season, entry)
+    if kind.is_single:
+        return Change(noun, setting_id(kind.name, season), (), why, known_on, season, entry)
+    return Change(noun, why=why, known_on=known_on, id=entry)
 
 
 def matters(noun: Noun) -> bool:
