@@ -94,11 +94,9 @@ class FarmOffice(Office):
         """Licences, custody, bags and the rest, and the proof that nothing was altered."""
         return filed_in(self.store, self.season.year, self.season.on, is_proven)
 
-    def view(self, name: str, *args: Any) -> Any:
-        """A view model by name; This week also tells the days that only the books know."""
-        if name == "week":
-            args = (*args, dated_in(self.store, self.season.year, self.season.on))
-        return super().view(name, *args)
+    def dated(self) -> Filed:
+        """Licences, approvals and money due: what days to keep follow from."""
+        return dated_in(self.store, self.season.year, self.season.on)
 
     # --- planning again ---------------------------------------------------------------------------
 

@@ -187,7 +187,7 @@ class Office:
         """A view model by name, made once for each plan and what is filed beside it."""
         from tierpole.office.views import VIEWS
 
-        args = (*args, self.filed()) if name in FROM_BOOKS else args
+        args = (*args, self.dated()) if name in FROM_BOOKS else args
         made, key = self._made, (name, *args)
         if key not in made.views:
             made.views[key] = VIEWS[name](made.season, made.outlook, made.plan, *args)
@@ -235,6 +235,10 @@ class Office:
         from tierpole.documents import Filed
 
         return Filed()
+
+    def dated(self) -> Filed:
+        """What days to keep follow from, beside the season; nothing where the farm is a file."""
+        return self.filed()
 
     def _planned(self) -> tuple[Season, xr.Dataset, Plan]:
         made = self._made
