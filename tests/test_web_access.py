@@ -75,6 +75,8 @@ GET  /plans/{mark}                      /plans/x                   yes no  no  n
 GET  /books                             /books                     yes no  no  no
 GET  /books/balance                     /books/balance             yes no  no  no
 GET  /books/check                       /books/check               yes no  no  no
+GET  /books/backup.db                   /books/backup.db           yes no  no  no
+GET  /books/farm.zip                    /books/farm.zip            yes no  no  no
 GET  /books/noun/{noun}                 /books/noun/x              yes no  no  no
 POST /books/noun/{noun}/withdraw        /books/noun/x/withdraw     yes no  no  no
 POST /books/noun/{noun}/decide          /books/noun/x/decide       yes no  no  no

@@ -35,6 +35,7 @@ PAGES = (
     ("/plans/{mark}", "/plans/{mark}", O, "en"),
     ("/papers", "/papers", O, "en"),
     ("/books", "/books", O, "en"),
+    ("/books", "/books?on=2026-09-03", O, "en"),
     ("/books/balance", "/books/balance", O, "en"),
     ("/people", "/people", O, "en"),
     ("/sign-in", "/sign-in", N, "en"),
@@ -50,7 +51,7 @@ NO_PAGES = {  # files, data, and addresses that lead on
     "/static", "/fonts", "/offline.js", "/health", "/paper/{kind}.pdf", "/paper/packet/{lot:path}",
     "/crew/day/{day}.pdf", "/crew/map/{name:path}", "/tables.xlsx", "/table/{name}.csv",
     "/calendar.ics", "/calendar/{token}.ics", "/content/{key}", "/scan/{kind}/{lot}",
-    "/scan/{kind}/{lot}/{rest:path}",
+    "/scan/{kind}/{lot}/{rest:path}", "/books/backup.db", "/books/farm.zip",
 }  # fmt: skip
 WEIGHED = (
     ("/", O), ("/season", O), ("/lot/6 South bottom", O), ("/place/Fan shed", O), ("/rules", O),

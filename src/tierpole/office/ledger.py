@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
 from uuid import UUID
 
 from tierpole.charts import words
+from tierpole.errors import StoreError
 from tierpole.farm import Noun
 from tierpole.office.entry.desk import Desk
-from tierpole.office.entry.fields import said
+from tierpole.office.entry.fields import in_brief, said
 from tierpole.office.entry.forms import form_named
+from tierpole.office.entry.uploads import media_type
+from tierpole.office.looking_back import Back, look_back
 from tierpole.records import (
     KINDS,
+    NOW,
+    AsOf,
     Balance,
     Change,
     Entry,
@@ -22,6 +28,7 @@ from tierpole.records import (
     Wanted,
     conflicts,
     history,
+    in_force_then,
     journal,
     mass_balance,
     nouns,
@@ -35,6 +42,8 @@ from tierpole.records import (
 from tierpole.units import System, show
 
 PAGE = 50  # entries on a page
+_MEDIA = {"application/pdf": "PDF", "image/jpeg": "photo (JPEG)", "image/png": "picture (PNG)",
+          "image/webp": "picture (WebP)"}  # fmt: skip
 ASSUMED, PROPOSED = "assumed at the start", "proposed at the start"  # why an entry was written
 AT_START = ("farm", "fields", "varieties", "lots", "places", "crew", "market", "costs")
 
@@ -53,11 +62,15 @@ class Line:
     why: str
     is_withdrawn: bool
     is_contested: bool
+    is_replaced: bool = False  # on the day that is looked back to
 
 
 @dataclass(frozen=True)
 class Book:
-    """A page of the journal, newest first; `older` is where the next one begins."""
+    """A page of the journal, newest first; `older` is where the next one begins.
+
+    `back` is there when the books are looked at as they were.
+    """
 
     lines: tuple[Line, ...]
     older: int | None
@@ -65,6 +78,7 @@ class Book:
     lots: tuple[str, ...]
     rivals: int
     seal: str
+    back: Back | None = None
 
 
 @dataclass(frozen=True)
@@ -94,7 +108,16 @@ class Story:
     stands: UUID | None
     can_be_corrected: bool
     rivals: tuple[Chapter, ...]
-    photos: tuple[str, ...]
+    photos: tuple[Paper, ...]
+
+
+@dataclass(frozen=True)
+class Paper:
+    """A photo or paper that a noun names, and what it is, in words; only pictures are shown."""
+
+    key: str
+    kind: str
+    is_picture: bool
 
 
 @dataclass(frozen=True)
@@ -136,18 +159,29 @@ class Ledger:
     store: Store
     desk: Desk
 
-    def book(self, before: int | None, kind: str, lot: str, system: System) -> Book:
-        """A page of the journal."""
-        found = journal(self.store, before, PAGE, kind, lot)
+    def book(
+        self, before: int | None, kind: str, lot: str, system: System, as_of: AsOf = NOW
+    ) -> Book:
+        """A page of the journal, now or as it was."""
+        found = journal(self.store, before, PAGE, kind, lot, as_of)
         noted = seal(self.store)
+        back = look_back(self.store, as_of) if as_of != NOW else None
         return Book(
-            lines=tuple(line_of(entry, system) for entry in found),
+            lines=tuple(self._lines(found, as_of, system)),
             older=found[-1].seq if len(found) == PAGE else None,
             kinds=tuple(one.name for one in KINDS),
             lots=self.lots(),
             rivals=len(conflicts(self.store)),
             seal=f"{noted.seq}:{noted.hash}",
+            back=back,
         )
+
+    def _lines(self, found: list[Entry], as_of: AsOf, system: System) -> Iterator[Line]:
+        """The entries in lines; looking back, those that others had replaced by then are told."""
+        stood = in_force_then(self.store, found, as_of) if as_of != NOW else None
+        for entry in found:
+            is_replaced = stood is not None and entry.seq not in stood and not entry.is_contested
+            yield replace(line_of(entry, system), is_replaced=is_replaced)
 
     def lots(self) -> tuple[str, ...]:
         """The lots of the season."""
@@ -173,8 +207,15 @@ class Ledger:
             stands=stands.entry.id if stands else None,
             can_be_corrected=form_named(f"any-{found[0].kind}") is not None,
             rivals=tuple(one for one in chapters if one.line.entry in ids),
-            photos=tuple(_contents(last)),
+            photos=tuple(self._paper(key) for key in _contents(last)),
         )
+
+    def _paper(self, key: str) -> Paper:
+        try:
+            media = media_type(read_content(self.store, key)) or ""
+        except StoreError:  # it is lost: the check of the chain names it
+            media = ""
+        return Paper(key, _MEDIA.get(media, "file"), media.startswith("image/"))
 
     def withdraw(self, noun: UUID, seen: UUID, who: str, why: str) -> Receipt:
         """Say that a noun is no more, as it was seen to stand."""
@@ -252,14 +293,12 @@ class Ledger:
 def line_of(entry: Entry, system: System) -> Line:
     """An entry in a line."""
     when = datetime.fromisoformat(entry.entered_at).astimezone()
-    pairs = said(entry.noun, system) if entry.noun else []
-    told = [f"{label} {text}" for label, text in pairs if len(text) < 60]
     return Line(
         seq=entry.seq,
         entry=entry.id,
         noun=entry.of,
         title=_title(entry.kind, None),
-        what=", ".join(told) if entry.noun else "withdrawn",
+        what=", ".join(in_brief(entry.noun, system)) if entry.noun else "withdrawn",
         when=f"{words.short_day(when.date())} {when.year}, {when:%H:%M}",
         who=entry.who,
         why=entry.why,

@@ -132,11 +132,34 @@ def entries(store: Store, after: int = 0, limit: int = 100) -> list[Entry]:
         return [entry_of(row) for row in connection.execute(query).mappings()]
 
 
+@dataclass(frozen=True)
+class AsOf:
+    """How the books are read back: what was known on a day, by their first `until` entries."""
+
+    on: date = date.max
+    until: int | None = None
+
+    def conditions(self) -> list[sa.ColumnElement[bool]]:
+        """Which entries are seen."""
+        first = [_ENTRY.seq <= self.until] if self.until is not None else []
+        return [_ENTRY.known_on <= self.on, *first]
+
+
+NOW = AsOf()
+
+
 def journal(
-    store: Store, before: int | None = None, limit: int = 50, kind: str = "", lot: str = ""
+    store: Store,
+    before: int | None = None,
+    limit: int = 50,
+    kind: str = "",
+    lot: str = "",
+    as_of: AsOf = NOW,
 ) -> list[Entry]:
     """The journal from its end, or from before an entry, newest first; of one kind or lot."""
     query = sa.select(schema.entry).order_by(_ENTRY.seq.desc()).limit(limit)
+    if as_of != NOW:
+        query = query.where(*as_of.conditions())
     if before is not None:
         query = query.where(_ENTRY.seq < before)
     if kind:
@@ -198,14 +221,7 @@ def known(connection: Connection, kinds: list[str], on: date, until: int | None)
     """
     # by way of `current`, whose index finds a few lots among any number of readings
     of_kinds = sa.select(_CURRENT.noun).where(_CURRENT.kind.in_(kinds))
-    seen = [_ENTRY.noun.in_(of_kinds), _ENTRY.known_on <= on]
-    seen += [_ENTRY.seq <= until] if until is not None else []
-    last = (
-        sa.select(sa.func.max(_ENTRY.seq).label("last"))
-        .where(*seen, ~_ENTRY.is_contested)
-        .group_by(_ENTRY.noun)
-        .subquery()
-    )
+    last = _in_force(AsOf(on, until), _ENTRY.noun.in_(of_kinds)).subquery()
     query = (
         sa.select(schema.entry)
         .join(last, last.c.last == _ENTRY.seq)
@@ -214,6 +230,50 @@ def known(connection: Connection, kinds: list[str], on: date, until: int | None)
         .order_by(_CURRENT.first)
     )
     return [entry_of(row) for row in connection.execute(query).mappings()]
+
+
+def _in_force(as_of: AsOf, *of_these: sa.ColumnElement[bool]) -> sa.Select[tuple[int]]:
+    """The last entry of each noun that came in force by itself, as it was seen then."""
+    return (
+        sa.select(sa.func.max(_ENTRY.seq).label("last"))
+        .where(*of_these, *as_of.conditions(), ~_ENTRY.is_contested)
+        .group_by(_ENTRY.noun)
+    )
+
+
+def known_then(store: Store, kind: str, as_of: AsOf) -> list[Entry]:
+    """What stood of a kind, in the order it was first written."""
+    with store.reading() as connection:
+        return known(connection, [kind], as_of.on, as_of.until)
+
+
+def counts_then(store: Store, as_of: AsOf) -> dict[str, int]:
+    """How many nouns of each kind stood."""
+    last = _in_force(as_of).subquery()
+    query = (
+        sa.select(_ENTRY.kind, sa.func.count().label("stood"))
+        .join(last, last.c.last == _ENTRY.seq)
+        .where(_ENTRY.payload.is_not(None))
+        .group_by(_ENTRY.kind)
+    )
+    with store.reading() as connection:
+        return {row["kind"]: row["stood"] for row in connection.execute(query).mappings()}
+
+
+def in_force_then(store: Store, entries: Collection[Entry], as_of: AsOf) -> set[int]:
+    """Which of some entries were in force, by their `seq`."""
+    of_these = _ENTRY.noun.in_({entry.of for entry in entries})
+    with store.reading() as connection:
+        found = connection.execute(_in_force(as_of, of_these))
+        return {row["last"] for row in found.mappings()}
+
+
+def entry_numbered(store: Store, seq: int) -> Entry | None:
+    """An entry by its number; None when the books hold no such entry."""
+    query = sa.select(schema.entry).where(_ENTRY.seq == seq)
+    with store.reading() as connection:
+        row = connection.execute(query).mappings().first()
+    return entry_of(row) if row else None
 
 
 def entry_of(row: Any) -> Entry:

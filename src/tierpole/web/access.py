@@ -51,6 +51,7 @@ ACCESS: dict[tuple[str, str], frozenset[Role]] = {
                 "GET /why/outlook/{name}/{subject:path}", "GET /why/formula/{name}",
                 "GET /why/value/{name}", "POST /seen", "GET /plans", "GET /plans/{mark}",
                 "GET /books", "GET /books/balance", "GET /books/check", "GET /books/noun/{noun}",
+                "GET /books/backup.db", "GET /books/farm.zip",
                 "POST /books/noun/{noun}/withdraw", "POST /books/noun/{noun}/decide",
                 "GET /books/noun/{noun}/correct", "POST /books/noun/{noun}/correct",
                 "GET /content/{key}", "GET /people", "POST /people/code", "POST /people/guest",

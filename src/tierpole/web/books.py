@@ -2,26 +2,46 @@
 
 from __future__ import annotations
 
+from functools import partial
+from typing import Annotated
+
 from fastapi import APIRouter
+from fastapi import Query as Field
 from fastapi.responses import RedirectResponse, Response
 from starlette.exceptions import HTTPException
 
 from tierpole.errors import InputError, StoreError
 from tierpole.office.entry import Asked, RefusedError
 from tierpole.office.entry.uploads import media_type
+from tierpole.office.looking_back import as_of
+from tierpole.records import NOW, backup, export_package
+from tierpole.web.access import refused
 from tierpole.web.asking import Asking, Query, Sent
+from tierpole.web.copies import copy_of
 from tierpole.web.entry import code_of, uuid_of
 from tierpole.web.render import SEEN
 
 routes = APIRouter()
 A_YEAR = 31_536_000
+Seq = Annotated[int, Field(ge=1, le=2_000_000_000)]
 
 
 @routes.get("/books")
-def book(query: Asking, before: int | None = None, kind: str = "", lot: str = "") -> Response:
-    """The journal, newest first."""
-    view = query.ledger.book(before, kind, lot, query.units)
-    return query.desk_page("books.html", view=view, kind=kind, lot=lot)
+def book(
+    query: Asking, before: Seq | None = None, kind: str = "", lot: str = "", on: str = "",
+    seal: str = "",
+) -> Response:  # fmt: skip
+    """The journal, newest first: now, as known on a day, or as it stood under a seal."""
+    fault, code, then = "", 200, NOW
+    try:
+        then = as_of(query.ledger.store, on.strip(), seal.strip())
+    except InputError as error:
+        fault, code = " ".join(map(str, error.faults)), 422
+    view = query.ledger.book(before, kind, lot, query.units, then)
+    if fault and query.asked.as_json:
+        return refused(query.asked.request, code, fault)
+    asked = {"kind": kind, "lot": lot, "on": on, "seal": seal}
+    return query.desk_page("books.html", code, view=view, wanted=asked, fault=fault)
 
 
 @routes.get("/books/balance")
@@ -34,6 +54,18 @@ def balance(query: Asking) -> Response:
 def check(query: Asking) -> Response:
     """Check every link of the chain."""
     return query.desk_page("check.html", view=query.ledger.check())
+
+
+@routes.get("/books/backup.db")
+def backup_file(query: Asking) -> Response:
+    """The books as they are at this moment, one file that is itself a farm's books."""
+    return copy_of(partial(backup, query.ledger.store), "db", "application/vnd.sqlite3")
+
+
+@routes.get("/books/farm.zip")
+def package_file(query: Asking) -> Response:
+    """The books as they are at this moment, as the open package."""
+    return copy_of(partial(export_package, query.ledger.store), "zip", "application/zip")
 
 
 @routes.get("/books/noun/{noun}")

@@ -275,9 +275,34 @@ def _shape(key: str, kind: Any, rule: Any) -> Shape:
 
 def said(noun: Noun, system: units.System) -> list[tuple[str, str]]:
     """What a noun says, field by field, as a person reads it."""
-    asks = (ask_of(type(noun), key) for key in type(noun).model_fields if _is_said(noun, key))
+    asks = (ask_of(type(noun), key) for key in _said_keys(noun))
     return [(ask.label, ask.show(getattr(noun, ask.key), system)) for ask in asks]
 
 
-def _is_said(noun: Noun, key: str) -> bool:
-    return key in noun.model_fields_set and getattr(noun, key) is not None
+# booleans that a label and yes or no would not say; what they say when false, if anything
+_WORDED = {
+    "cbd_below": ("CBD below what can be measured", ""),
+    "thc_below": ("THC below what can be measured", ""),
+} | {
+    f"{panel}_pass": (f"{panel.capitalize()} passed", f"{panel.capitalize()} failed")
+    for panel in ("pesticides", "metals", "mycotoxins", "microbes")
+}
+
+
+def in_brief(noun: Noun, system: units.System) -> list[str]:
+    """What a noun says in a line: long texts are left out, and what is false unless it is said."""
+    found: list[str] = []
+    for key, (label, text) in zip(_said_keys(noun), said(noun, system), strict=True):
+        value = getattr(noun, key)
+        if isinstance(value, bool):
+            is_usual = type(noun).model_fields[key].default is value is False
+            yes, no = _WORDED.get(key, (label, "" if is_usual else f"{label} no"))
+            found += [yes if value else no]
+        elif len(text) < 60:
+            found += [f"{label} {text}"]
+    return [one for one in found if one]
+
+
+def _said_keys(noun: Noun) -> list[str]:
+    said = (key for key in type(noun).model_fields if key in noun.model_fields_set)
+    return [key for key in said if getattr(noun, key) is not None]
