@@ -97,7 +97,8 @@ def usual_lot(
     return Lot(
         name=name, field=field, variety=variety.name, stock=stock, area=area, set_on=day,
         plants_set=count, plants_per_stick=int(COEFFICIENTS[f"plants_stick_{stock}"]),
-        plant_yield=round(min(max(mass / POUND, 0.03), 1.9), 2) * POUND,  # no better known than this
+        # to the hundredth of a pound: it is no better known
+        plant_yield=round(min(max(mass / POUND, 0.03), 1.9), 2) * POUND,
     )  # fmt: skip
 
 
