@@ -10,6 +10,7 @@ import math
 import re
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import cached_property
 from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, GetCoreSchemaHandler, ValidationInfo
@@ -52,6 +53,13 @@ class Measure:
         """What a field of this measure accepts, in words."""
         return f'{self.kind} from "{self.low}" to "{self.high}"'
 
+    @cached_property
+    def _limits(self) -> tuple[float, float]:
+        """The SI limits, with a hair of slack: a limit written in other units is itself allowed."""
+        low, high = (units.read_quantity(limit, self.kind) for limit in (self.low, self.high))
+        slack = 1e-9 * max(abs(low), abs(high))
+        return low - slack, high + slack
+
     @property
     def _choices(self) -> str:
         *others, last = (unit.names[0] for unit in units.KINDS[self.kind].units)
@@ -59,11 +67,9 @@ class Measure:
 
     def read(self, value: Any, info: ValidationInfo) -> float:
         """The SI value of what stands in the field; raises with `allowed` otherwise."""
-        low, high = (units.read_quantity(limit, self.kind) for limit in (self.low, self.high))
+        low, high = self._limits
         number = self._number(value, is_written(info))
-        # a hair of slack, so that a limit written in other units is itself allowed
-        slack = 1e-9 * max(abs(low), abs(high))
-        if number is None or not low - slack <= number <= high + slack:
+        if number is None or not low <= number <= high:
             raise refuse(self.allowed)
         return number
 
@@ -223,9 +229,13 @@ class Pattern:
     def __get_pydantic_core_schema__(self, _: Any, __: GetCoreSchemaHandler) -> CoreSchema:
         return core_schema.no_info_plain_validator_function(self.read)
 
+    @cached_property
+    def _compiled(self) -> re.Pattern[str]:
+        return re.compile(self.form, re.ASCII)
+
     def read(self, value: Any) -> str:
         """The text that stands in the field; raises with `allowed` otherwise."""
-        if not isinstance(value, str) or not re.fullmatch(self.form, value, re.ASCII):
+        if not isinstance(value, str) or not self._compiled.fullmatch(value):
             raise refuse(self.allowed)
         return value
 

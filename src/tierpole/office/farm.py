@@ -26,7 +26,7 @@ from tierpole.office.ledger import Ledger
 from tierpole.office.office import Office, Settings
 from tierpole.office.people import people_of
 from tierpole.office.sources import season_of
-from tierpole.records import Store, read_season, seal, season_hash
+from tierpole.records import Store, is_as_read, read_season, seal, season_hash
 
 if TYPE_CHECKING:
     from tierpole.documents import Filed
@@ -55,6 +55,7 @@ class FarmOffice(Office):
         self.ledger = Ledger(store, self.desk)
         self.people = people_of(store)
         self._looked_at = ""
+        self._read: tuple[int, date] | None = None  # the last entry and the day of the last look
         self._call = threading.Event()
         self._compared = lru_cache(maxsize=32)(self._compare)
 
@@ -120,11 +121,23 @@ class FarmOffice(Office):
 
     def _look(self) -> None:
         """Plan again if what a plan is made from is not what it was."""
-        self._entries, season = self._now()
-        inputs = season_hash(season)
+        today = date.today()  # noqa: DTZ011 - farm-local
+        if not self._is_as_read(today):
+            self._entries, season = self._now()
+            self._plan_again(season, season_hash(season))
+            self._read = self._entries, today
+        if self._status.state == "failed" and self.plan is not None:
+            self._status = replace(self._status, state="ready", message="")
+
+    def _is_as_read(self, today: date) -> bool:
+        """Whether to read the season once more would find it as it was: long books take seconds."""
+        if self._read is None:
+            return False
+        entries, day = self._read
+        return day == today and is_as_read(self.store, entries)
+
+    def _plan_again(self, season: Season, inputs: str) -> None:
         if inputs == self._looked_at:
-            if self._status.state == "failed" and self.plan is not None:
-                self._status = replace(self._status, state="ready", message="")
             return
         if self.plan is not None:
             self._status = replace(self._status, state="stale", message="")

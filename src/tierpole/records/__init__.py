@@ -31,7 +31,7 @@ from tierpole.records.reading import (
     standing,
 )
 from tierpole.records.schemas import json_schema
-from tierpole.records.season import import_season, read_season, season_hash, seasons
+from tierpole.records.season import import_season, is_as_read, read_season, season_hash, seasons
 from tierpole.records.store import Store
 from tierpole.records.unpack import import_package
 from tierpole.records.weather import WeatherFiles, check_weather, read_kept_station
@@ -70,6 +70,7 @@ __all__ = [
     "import_package",
     "import_season",
     "in_force_then",
+    "is_as_read",
     "journal",
     "json_schema",
     "kind_named",

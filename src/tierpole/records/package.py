@@ -13,7 +13,6 @@ import csv
 import hashlib
 import io
 import json
-import re
 import zipfile
 from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
@@ -28,7 +27,7 @@ from tierpole.errors import StoreError
 from tierpole.records import schema
 from tierpole.records.copies import whole
 from tierpole.records.kinds import KINDS, Kind
-from tierpole.records.reading import entry_of
+from tierpole.records.reading import noun_of
 from tierpole.records.schemas import Column, columns, json_schema
 from tierpole.records.store import Store
 
@@ -40,8 +39,9 @@ _TYPES = {"seq": "integer", "revision": "integer", "season": "integer"} | {
     "known_on": "date",
     "is_contested": "boolean",
 }
+_SAYS = ("seq", "kind", "payload")
 _ABOUT = ("noun", "season", "known_on", "entered_at", "who", "why")
-_FORMULA = re.compile(r"^['=+\-@\t\r]")  # what a spreadsheet runs, and the sign that stops it
+_FORMULA = frozenset("'=+-@\t\r")  # what a spreadsheet runs, and the sign that stops it
 
 
 def export_package(store: Store, path: Path) -> Path:
@@ -75,11 +75,11 @@ def _described(connection: Connection, resources: list[dict[str, Any]]) -> dict[
 def _resources(connection: Connection, archive: zipfile.ZipFile) -> Iterator[dict[str, Any]]:
     journal = connection.execute(sa.select(schema.entry).order_by(schema.entry.c.seq))
     fields = [{"name": name, "type": _TYPES.get(name, "string")} for name in KEPT]
-    lines = ([_cell(row[name]) for name in KEPT] for row in _streamed(journal))
+    lines = (list(map(_cell, row)) for row in journal.yield_per(AT_ONCE))
     yield _table(archive, "journal", JOURNAL, fields, lines, "seq")
     for kind in KINDS:
-        rows = connection.execute(_standing(kind))
-        yield _sheet(archive, kind, _streamed(rows))
+        rows = connection.execute(_standing(kind)).yield_per(AT_ONCE)
+        yield _sheet(archive, kind, rows)
         text = json.dumps(json_schema(kind.noun), indent=1, ensure_ascii=False)
         yield _file(archive, f"schema-{kind.name}", f"schemas/{kind.name}.json", text.encode())
     kept = connection.execute(sa.select(schema.content).order_by(schema.content.c.hash))
@@ -87,30 +87,27 @@ def _resources(connection: Connection, archive: zipfile.ZipFile) -> Iterator[dic
         yield _file(archive, f"content-{row['hash']}", f"contents/{row['hash']}", row["bytes"])
 
 
-def _streamed(found: sa.CursorResult[Any]) -> Iterator[Any]:
-    return iter(found.yield_per(AT_ONCE).mappings())
-
-
 def _standing(kind: Kind) -> sa.Select[Any]:
     entry, current = schema.entry.c, schema.current.c
-    wanted = sa.select(schema.entry).join(schema.current, current.seq == entry.seq)
+    wanted = sa.select(*(entry[name] for name in (*_SAYS, *_ABOUT)))
+    wanted = wanted.join(schema.current, current.seq == entry.seq)
     return wanted.where(current.kind == kind.name, ~current.is_withdrawn).order_by(current.first)
 
 
-def _sheet(archive: zipfile.ZipFile, kind: Kind, rows: Iterator[Any]) -> dict[str, Any]:
+def _sheet(archive: zipfile.ZipFile, kind: Kind, rows: Iterable[Any]) -> dict[str, Any]:
     """A kind of noun as it stands, for people."""
     own = columns(kind.noun)
     about = [{"name": f"entry_{name}", "type": _TYPES.get(name, "string")} for name in _ABOUT]
     fields = [*(column.described for column in own), *about]
-    lines = ([*_said(own, row), *(_cell(row[name]) for name in _ABOUT)] for row in rows)
+    lines = ([*_said(own, row), *map(_cell, row[len(_SAYS) :])] for row in rows)
     return _table(archive, kind.name, f"tables/{kind.name}.csv", fields, lines, "entry_noun")
 
 
 def _said(own: list[Column], row: Any) -> Iterator[str]:
-    noun = entry_of(row).noun
+    noun = noun_of(*row[: len(_SAYS)])
     for column in own:
-        value = column.shown(noun) if noun is not None else None
-        if column.kind == "array" and noun is not None:
+        value = column.shown(noun)
+        if column.kind == "array":
             value = json.dumps(noun.model_dump(mode="json")[column.field], ensure_ascii=False)
         yield str(value) if column.kind == "number" and value is not None else _cell(value)
 
@@ -122,7 +119,7 @@ def _cell(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     text = str(value)
-    return f"'{text}" if _FORMULA.match(text) else text
+    return f"'{text}" if text[:1] in _FORMULA else text
 
 
 def _table(

@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from itertools import groupby
+from operator import itemgetter
+from typing import Any, NamedTuple
 from uuid import UUID
+from weakref import WeakValueDictionary
 
 import sqlalchemy as sa
 from pydantic import ValidationError
@@ -68,6 +71,14 @@ class Stored:
     def noun(self) -> Any:
         """What the noun says."""
         return self.entry.noun
+
+
+class Known(NamedTuple):
+    """A noun as it was known on a day, and its season."""
+
+    kind: str
+    season: int | None
+    noun: Noun
 
 
 @dataclass(frozen=True)
@@ -214,22 +225,47 @@ def conflicts(store: Store) -> list[Conflict]:
     ]
 
 
-def known(connection: Connection, kinds: list[str], on: date, until: int | None) -> list[Entry]:
-    """The entries in force of what was known on a day, by the first `until` entries of the books.
+def in_force(connection: Connection, kinds: Collection[str]) -> list[Entry]:
+    """The entries in force of some kinds, without those that withdraw."""
+    query = (
+        sa.select(schema.entry)
+        .join(schema.current, _CURRENT.seq == _ENTRY.seq)
+        .where(_CURRENT.kind.in_(kinds), ~_CURRENT.is_withdrawn)
+        .order_by(_CURRENT.first)
+    )
+    return [entry_of(row) for row in connection.execute(query).mappings()]
+
+
+def known(
+    connection: Connection, kinds: Collection[str], on: date, until: int | None
+) -> Iterator[Known]:
+    """The nouns that were known on a day, by the first `until` entries of the books.
 
     An entry that was contested never came in force by itself; what decided on it is an entry too.
     """
     # by way of `current`, whose index finds a few lots among any number of readings
-    of_kinds = sa.select(_CURRENT.noun).where(_CURRENT.kind.in_(kinds))
-    last = _in_force(AsOf(on, until), _ENTRY.noun.in_(of_kinds)).subquery()
+    seen = [_CURRENT.kind.in_(kinds), *AsOf(on, until).conditions(), ~_ENTRY.is_contested]
     query = (
-        sa.select(schema.entry)
-        .join(last, last.c.last == _ENTRY.seq)
+        sa.select(_CURRENT.first, _ENTRY.seq, _ENTRY.kind, _ENTRY.season, _ENTRY.payload)
         .join(schema.current, _CURRENT.noun == _ENTRY.noun)
-        .where(_ENTRY.payload.is_not(None))
-        .order_by(_CURRENT.first)
+        .where(*seen)
+        .order_by(_CURRENT.first, _ENTRY.seq)
     )
-    return [entry_of(row) for row in connection.execute(query).mappings()]
+    for _, of_noun in groupby(connection.execute(query), itemgetter(0)):
+        *_, (_, seq, kind, season, payload) = of_noun
+        if payload is not None:
+            yield Known(kind, season, _same_noun(seq, kind, payload))
+
+
+# a noun cannot change, and a season has many: one that is in use anywhere is not read again
+_IN_USE: WeakValueDictionary[tuple[str, str], Noun] = WeakValueDictionary()
+
+
+def _same_noun(seq: int, kind: str, payload: str) -> Noun:
+    found = _IN_USE.get((kind, payload))
+    if found is None:
+        found = _IN_USE[kind, payload] = noun_of(seq, kind, payload)
+    return found
 
 
 def _in_force(as_of: AsOf, *of_these: sa.ColumnElement[bool]) -> sa.Select[tuple[int]]:
@@ -243,8 +279,17 @@ def _in_force(as_of: AsOf, *of_these: sa.ColumnElement[bool]) -> sa.Select[tuple
 
 def known_then(store: Store, kind: str, as_of: AsOf) -> list[Entry]:
     """What stood of a kind, in the order it was first written."""
+    of_kind = sa.select(_CURRENT.noun).where(_CURRENT.kind == kind)
+    last = _in_force(as_of, _ENTRY.noun.in_(of_kind)).subquery()
+    query = (
+        sa.select(schema.entry)
+        .join(last, last.c.last == _ENTRY.seq)
+        .join(schema.current, _CURRENT.noun == _ENTRY.noun)
+        .where(_ENTRY.payload.is_not(None))
+        .order_by(_CURRENT.first)
+    )
     with store.reading() as connection:
-        return known(connection, [kind], as_of.on, as_of.until)
+        return [entry_of(row) for row in connection.execute(query).mappings()]
 
 
 def counts_then(store: Store, as_of: AsOf) -> dict[str, int]:
@@ -297,12 +342,16 @@ def entry_of(row: Any) -> Entry:
 
 
 def _noun(row: Any) -> Noun | None:
-    if row["payload"] is None:
-        return None
+    says = row["payload"]
+    return None if says is None else noun_of(row["seq"], row["kind"], says)
+
+
+def noun_of(seq: int, kind: str, payload: str) -> Noun:
+    """What an entry's payload says."""
     try:
-        return kind_named(row["kind"]).noun.model_validate_json(row["payload"])
+        return kind_named(kind).noun.model_validate_json(payload)
     except ValidationError as error:
         raise StoreError(
-            f"Entry {row['seq']:,} ({row['kind']}) cannot be read: {error.errors()[0]['msg']}. "
+            f"Entry {seq:,} ({kind}) cannot be read: {error.errors()[0]['msg']}. "
             "It was changed behind our back, or by a newer version; run the check of the chain."
         ) from None

@@ -20,7 +20,7 @@ from tierpole.records import schema
 from tierpole.records.chain import canonical, sha256
 from tierpole.records.journal import NEW, Change, Receipt, write_all
 from tierpole.records.kinds import IN_SEASON, Kind, setting_id
-from tierpole.records.reading import Entry, entry_of, known
+from tierpole.records.reading import Entry, Known, entry_of, in_force, known
 from tierpole.records.store import Store
 from tierpole.records.weather import (
     WeatherFiles,
@@ -60,21 +60,29 @@ def read_season(
         return whole_season(connection, year, day, day, until).as_seen_on(day)
 
 
+def is_as_read(store: Store, after: int) -> bool:
+    """Whether nothing that a season is made from was entered after an entry of the books."""
+    entry = schema.entry.c
+    query = sa.select(entry.seq).where(entry.seq > after, entry.kind.in_(_WANTED)).limit(1)
+    with store.reading() as connection:
+        return connection.execute(query).first() is None
+
+
 def whole_season(
     connection: Connection, year: int, on: date, known_by: date = ALWAYS, until: int | None = None
 ) -> Season:
     """A season with all that was known by some day, to be looked at on another."""
-    found = defaultdict[str, list[Entry]](list)
-    for entry in known(connection, _WANTED, known_by, until):
-        if entry.season in (None, year):
-            found[entry.kind].append(entry)
+    found = defaultdict[str, list[Known]](list)
+    for one in known(connection, _WANTED, known_by, until):
+        if one.season in (None, year):
+            found[one.kind].append(one)
     tables = {kind.table: _table(kind, found[kind.name]) for kind in IN_SEASON}
     source: Any = found["weather"][0].noun if found["weather"] else None
     missing = [name for name, noun in (tables | {"weather": source}).items() if noun is None]
     if missing:
         faults = [Fault(name, "", None, f"written down for {year}") for name in missing]
         raise InputError(f"season {year}", faults)
-    files: list[Any] = [entry.noun for entry in found["learnt"]]
+    files: list[Any] = [one.noun for one in found["learnt"]]
     tables["learnt"] = tuple(learnt_of(connection, file) for file in files)
     weather = weather_of(connection, source, year)
     return Season(year=year, on=on, source="books", **tables, **weather)  # type: ignore[arg-type]
@@ -94,10 +102,10 @@ def _day(connection: Connection, year: int) -> date:
     return min(max(date.today(), _first_day(year)), date(year, 12, 31))  # noqa: DTZ011 farm-local
 
 
-def _table(kind: Kind, found: list[Entry]) -> Any:
+def _table(kind: Kind, found: list[Known]) -> Any:
     if kind.is_single:
         return found[0].noun if found else _ASSUMED.get(kind.name)
-    return tuple(entry.noun for entry in found)
+    return tuple(one.noun for one in found)
 
 
 def _first_day(year: int) -> date:
@@ -179,7 +187,7 @@ def _lasting_change(
 def _lasting(connection: Connection) -> dict[tuple[str, str], Entry]:
     """The farm, fields, varieties and places in the books, by kind and name."""
     kinds = [kind.name for kind in IN_SEASON if kind.is_lasting]
-    found = known(connection, kinds, ALWAYS, None)
+    found = in_force(connection, kinds)
     return {(one.kind, _own_name(one.kind, one.noun)): one for one in found}
 
 

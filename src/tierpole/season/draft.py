@@ -13,11 +13,16 @@ WHOLE = -1  # in place of a row's number: the table itself
 
 
 class Row(NamedTuple):
-    """A row that was read whole: the place it stands at, and what it says."""
+    """A row that was read whole: its number in its table, from 0, and what it says."""
 
     table: str
-    place: str
+    number: int
     noun: Any
+
+    @property
+    def place(self) -> str:
+        """Where it stands."""
+        return place(self.table, self.number, label(self.noun))
 
     def fault(self, field: str, value: object, allowed: str, cure: str = "") -> Fault:
         """A fault of one of its fields."""
@@ -52,7 +57,7 @@ class Draft:
         for table in tables:
             for number, noun in enumerate(getattr(self.season, table)):
                 is_sound = (table, number) not in self.unsound
-                yield Row(table, place(table, number, label(noun)), noun) if is_sound else None
+                yield Row(table, number, noun) if is_sound else None
 
 
 Check = Callable[[Draft], Iterable[Fault]]

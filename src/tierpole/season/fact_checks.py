@@ -9,7 +9,7 @@ from datetime import date
 from tierpole.barn.geometry import place_capacity
 from tierpole.errors import Fault
 from tierpole.farm import Hanging
-from tierpole.season.draft import Check, Draft, label, place
+from tierpole.season.draft import Check, Draft, Row, label, place
 from tierpole.season.facts import DAYS, Season
 
 NAMED = {"field": "fields", "variety": "varieties", "lot": "lots", "place": "places"}
@@ -95,17 +95,24 @@ def dates_in_season(draft: Draft) -> Iterator[Fault]:
     if not draft.is_sound("season"):
         return
     season = draft.season
-    dated = [(row, key) for row in draft.rows(*DATED) for key in DATED[row.table]]
-    days = [(row, key, day) for row, key in dated if (day := getattr(row.noun, key)) is not None]
-    outside = [one for one in days if not 0 <= season.index(one[2]) < DAYS]
-    years = {day.year for _, _, day in days}
-    if len(outside) == len(days) > 1 and len(years) == 1:  # one slip, not one a date
+    outside = [one for one in _dated(draft) if not 0 <= season.index(one[2]) < DAYS]
+    years = {day.year for _, _, day in outside}
+    is_all = len(outside) > 1 and len(outside) == sum(1 for _ in _dated(draft))
+    if is_all and len(years) == 1:  # one slip, not one a date
         allowed = f"the year of the dates written, {years.pop()}"
         yield Fault("scenario", "season", season.year, allowed)
         return
     allowed = f"a date from {season.first_day} to {season.day(DAYS - 1)}"
     yield from (row.fault(key, day, allowed) for row, key, day in outside)
     yield from _lists_in_year(draft)
+
+
+def _dated(draft: Draft) -> Iterator[tuple[Row, str, date]]:
+    """Every date that is written of a fact: the row, the field, the day."""
+    for row in draft.rows(*DATED):
+        for key in DATED[row.table]:
+            if (day := getattr(row.noun, key)) is not None:
+                yield row, key, day
 
 
 def _lists_in_year(draft: Draft) -> Iterator[Fault]:

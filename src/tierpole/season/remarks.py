@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator
 
 from tierpole.barn.geometry import place_capacity
 from tierpole.errors import InputError
-from tierpole.farm import PriceForm
+from tierpole.farm import Noun, PriceForm
 from tierpole.season.draft import label, place
 from tierpole.season.fact_checks import NAMED, REFERRING
 from tierpole.season.facts import Season
@@ -45,11 +45,12 @@ def nothing_is_late(season: Season) -> Iterator[str]:
 def rows_differ(season: Season) -> Iterator[str]:
     """A row written twice is one too many more often than not."""
     for table in FACTS:
-        rows = list(getattr(season, table))
-        for number, noun in enumerate(rows):
-            if noun in rows[:number]:
-                first = place(table, rows.index(noun))
-                yield f"{place(table, number, label(noun))} says the same as {first}."
+        before: dict[Noun, int] = {}
+        for number, noun in enumerate(getattr(season, table)):
+            first = before.setdefault(noun, number)
+            if first != number:
+                here, there = place(table, number, label(noun)), place(table, first)
+                yield f"{here} says the same as {there}."
 
 
 def potencies_are_not_swapped(season: Season) -> Iterator[str]:
