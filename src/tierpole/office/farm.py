@@ -110,7 +110,8 @@ class FarmOffice(Office):
 
     def _now(self) -> tuple[int, Season]:
         """How long the journal is, and the season by it."""
-        return seal(self.store).seq, season_of(self.store, self._on)
+        with self.store.reading():
+            return seal(self.store).seq, season_of(self.store, self._on)
 
     def _keep_planning(self) -> None:
         while not self._stop.is_set():

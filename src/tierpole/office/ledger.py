@@ -163,6 +163,12 @@ class Ledger:
         self, before: int | None, kind: str, lot: str, system: System, as_of: AsOf = NOW
     ) -> Book:
         """A page of the journal, now or as it was."""
+        with self.store.reading():
+            return self._book(before, kind, lot, system, as_of)
+
+    def _book(
+        self, before: int | None, kind: str, lot: str, system: System, as_of: AsOf
+    ) -> Book:
         found = journal(self.store, before, PAGE, kind, lot, as_of)
         noted = seal(self.store)
         back = look_back(self.store, as_of) if as_of != NOW else None
@@ -243,10 +249,11 @@ class Ledger:
 
     def balances(self, system: System) -> tuple[LotBalance, ...]:
         """The mass balance of every lot of the season."""
-        season = max(seasons(self.store), default=None)
-        if season is None:
-            return ()
-        found = (mass_balance(self.store, lot, season) for lot in self.lots())
+        with self.store.reading():
+            season = max(seasons(self.store), default=None)
+            if season is None:
+                return ()
+            found = [mass_balance(self.store, lot, season) for lot in self.lots()]
         return tuple(_balance(one, system) for one in found)
 
     def packet(self, lot: str, system: System) -> Packet | None:

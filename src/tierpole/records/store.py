@@ -25,12 +25,28 @@ T = TypeVar("T")
 Work = Callable[[Connection], T]  # what writes, inside a transaction
 
 
+class _Open(threading.local):
+    """The reading that a thread is at."""
+
+    reading: Connection | None = None
+
+    @contextmanager
+    def held(self, connection: Connection) -> Generator[None]:
+        """Keep a connection for what is read inside."""
+        self.reading = connection
+        try:
+            yield
+        finally:
+            self.reading = None
+
+
 class Store:
     """Open books. Reading sees one moment; writing is one transaction, one writer at a time."""
 
     def __init__(self, url: URL):
         self.url = url
         self.engine = _engine(url)
+        self._open = _Open()
         self._turn = threading.Lock()
         self._waiting: deque[tuple[Work[Any], Future[Any]]] = deque()
 
@@ -49,12 +65,20 @@ class Store:
 
     @contextmanager
     def reading(self) -> Generator[Connection]:
-        """A connection that sees the books as they are at this moment, whoever writes meanwhile."""
-        with told(self, "The books could not be read"), self.engine.connect() as connection:
-            if not self.is_file:
-                connection.execution_options(isolation_level="REPEATABLE READ")
-            with connection.begin():
-                yield connection
+        """A connection that sees the books as they are at this moment, whoever writes meanwhile.
+
+        Inside another reading of the same thread it is that one, and that moment: what a page asks
+        for in ten places fits together, and is one transaction.
+        """
+        with told(self, "The books could not be read"):
+            if self._open.reading is not None:
+                yield self._open.reading
+                return
+            with self.engine.connect() as connection:
+                if not self.is_file:
+                    connection.execution_options(isolation_level="REPEATABLE READ")
+                with connection.begin(), self._open.held(connection):
+                    yield connection
 
     @contextmanager
     def writing(self) -> Generator[Connection]:

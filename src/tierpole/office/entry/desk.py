@@ -138,6 +138,10 @@ class Desk:
 
     def hand_out(self, form: Form, start: Mapping[str, str], system: System) -> Asked:
         """A new form: with what an address says, else with what was said last, else today."""
+        with self.store.reading():
+            return self._handed_out(form, start, system)
+
+    def _handed_out(self, form: Form, start: Mapping[str, str], system: System) -> Asked:
         last = latest(self.store, form.kind) if any(ask.keeps for ask in form.asks) else None
         today = self.kept_day or datetime.now().astimezone().date()
         plain = [ask for ask in form.asks if not ask.columns]
@@ -207,12 +211,9 @@ class Desk:
             raise RefusedError(self.hand_again(replace(asked, faults=faults)))
         contents = [uploads[ask.key].data for ask in asked.form.asks if ask.key in uploads]
         try:
-            changes = list(self._changes(asked, values, why))
-            check_gates(self.store, (change.noun for change in changes))
-            for change in changes:
-                if isinstance(change.noun, WeatherSource):
-                    fresh = {content_key(one): one for one in contents}
-                    check_weather(self.store, change.noun, fresh)
+            with self.store.reading():
+                changes = list(self._changes(asked, values, why))
+                self._check(changes, contents)
             receipts = write_with(self.store, changes, contents, who)
         except InputError as error:
             general = tuple(_general(asked.form, fault) for fault in error.faults)
@@ -226,6 +227,14 @@ class Desk:
         if any(change.noun is not None and matters(change.noun) for change in changes):
             self.look()
         return Entered(receipts)
+
+    def _check(self, changes: list[Change], contents: Iterable[bytes]) -> None:
+        """Raises `InputError` where a gate is shut, or a weather file cannot be read."""
+        check_gates(self.store, (change.noun for change in changes))
+        for change in changes:
+            if isinstance(change.noun, WeatherSource):
+                fresh = {content_key(one): one for one in contents}
+                check_weather(self.store, change.noun, fresh)
 
     def _read(
         self, asks: Iterable[Ask], answers: Mapping[str, str], uploads: Mapping[str, Upload],
