@@ -8,6 +8,7 @@ import pytest
 from records_books import same, scenario
 from tierpole.errors import InputError
 from tierpole.farm import Cut, Hanging, Test
+from tierpole.farm.books import Memo
 from tierpole.records import (
     Change,
     Wanted,
@@ -15,6 +16,7 @@ from tierpole.records import (
     export_scenario,
     history,
     import_season,
+    is_as_read,
     nouns,
     read_season,
     seal,
@@ -127,6 +129,29 @@ def test_the_books_as_they_stood_at_a_seal(store):
     write(store, [Change(late)], who="Ann")
     assert season_hash(read_season(store)) != made_from
     assert season_hash(read_season(store, until=noted.seq)) == made_from
+
+
+def test_a_season_is_read_again_only_for_what_it_is_made_from(store):
+    """A memo leaves it as it was read; a cut does not, nor does taking the cut back."""
+    imported(store)
+    noted = seal(store).seq
+    write(store, [Change(Memo(written_on="2026-09-01", text="dew"))], who="Ann")
+    assert is_as_read(store, noted)
+    late = Change(Cut(lot="2 Barn field", cut_on="2026-09-01", sticks=40))
+    for change in (late, Change(None, late.of, (late.id,), why="a slip")):
+        noted = seal(store).seq
+        write(store, [change], who="Ann")
+        assert not is_as_read(store, noted)
+        assert is_as_read(store, seal(store).seq)
+
+
+def test_the_same_noun_is_not_read_twice(store):
+    """Books of many readings are looked at after every entry; a noun cannot change meanwhile."""
+    imported(store)
+    before, after = read_season(store), read_season(store)
+    pairs = zip(before.readings, after.readings, strict=True)
+    assert before.readings
+    assert all(one is other for one, other in pairs)
 
 
 def test_the_hash_of_a_season_feels_every_table():

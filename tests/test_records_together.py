@@ -87,3 +87,22 @@ def test_whoever_waits_too_long_gives_up_and_nothing_of_it_is_written(books, mon
         write_with(books, [memo(1)], [], "Ann")
     write_with(books, [memo(2)], [], "Ann")
     assert [one.id.int for one in entries(books)] == [2]
+
+
+def test_what_is_read_inside_a_reading_is_of_its_moment(books):
+    """Whoever writes meanwhile, and wherever else it is read; afterwards there is a new moment."""
+    with books.reading():
+        assert entries(books) == []
+        with ThreadPoolExecutor(1) as threads:
+            threads.submit(write_with, books, [memo(1)], [], "Ann").result()
+            assert len(threads.submit(entries, books).result()) == 1
+        assert entries(books) == []
+    assert len(entries(books)) == 1
+
+
+def test_a_reading_that_fails_leaves_none_behind(books):
+    """What is read next is read at its own moment."""
+    with pytest.raises(InputError), books.reading():
+        raise InputError("books", [])
+    write_with(books, [memo(1)], [], "Ann")
+    assert len(entries(books)) == 1
