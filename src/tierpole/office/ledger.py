@@ -166,9 +166,7 @@ class Ledger:
         with self.store.reading():
             return self._book(before, kind, lot, system, as_of)
 
-    def _book(
-        self, before: int | None, kind: str, lot: str, system: System, as_of: AsOf
-    ) -> Book:
+    def _book(self, before: int | None, kind: str, lot: str, system: System, as_of: AsOf) -> Book:
         found = journal(self.store, before, PAGE, kind, lot, as_of)
         noted = seal(self.store)
         back = look_back(self.store, as_of) if as_of != NOW else None

@@ -209,20 +209,15 @@ def news(store: Store, kinds: Collection[str], after: int, until: int) -> list[E
 def conflicts(store: Store) -> list[Conflict]:
     """What several people corrected at once, until somebody decides: first come, first listed."""
     rivals = sa.select(schema.entry).join(schema.rival, schema.rival.c.seq == _ENTRY.seq)
-    standing = (
-        sa.select(schema.entry)
-        .join(schema.current, _CURRENT.seq == _ENTRY.seq)
-        .where(_CURRENT.noun.in_(sa.select(schema.rival.c.noun)))
-        .order_by(_CURRENT.first)
-    )
+    standing = sa.select(schema.entry).join(schema.current, _CURRENT.seq == _ENTRY.seq)
     with store.reading() as connection:
-        others = [
-            entry_of(row) for row in connection.execute(rivals.order_by(_ENTRY.seq)).mappings()
-        ]
-        in_force = [entry_of(row) for row in connection.execute(standing).mappings()]
-    return [
-        Conflict(one, tuple(other for other in others if other.of == one.of)) for one in in_force
-    ]
+        found = connection.execute(rivals.order_by(_ENTRY.seq)).mappings()
+        others = [entry_of(row) for row in found]
+        # by their ids: a search, where a subquery sends SQLite through every noun in order
+        wanted = _CURRENT.noun.in_({one.of for one in others})
+        found = connection.execute(standing.where(wanted).order_by(_CURRENT.first)).mappings()
+        ours = [entry_of(row) for row in found]
+    return [Conflict(one, tuple(other for other in others if other.of == one.of)) for one in ours]
 
 
 def in_force(connection: Connection, kinds: Collection[str]) -> list[Entry]:

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from enum import StrEnum
+from functools import cache
 from typing import Any, Literal
 
 from pydantic import TypeAdapter, ValidationError
@@ -275,7 +276,7 @@ def _shape(key: str, kind: Any, rule: Any) -> Shape:
 
 def said(noun: Noun, system: units.System) -> list[tuple[str, str]]:
     """What a noun says, field by field, as a person reads it."""
-    asks = (ask_of(type(noun), key) for key in _said_keys(noun))
+    asks = (_plain_ask(type(noun), key) for key in _said_keys(noun))
     return [(ask.label, ask.show(getattr(noun, ask.key), system)) for ask in asks]
 
 
@@ -301,6 +302,11 @@ def in_brief(noun: Noun, system: units.System) -> list[str]:
         elif len(text) < 60:
             found += [f"{label} {text}"]
     return [one for one in found if one]
+
+
+@cache
+def _plain_ask(noun: type[Noun], key: str) -> Ask:
+    return ask_of(noun, key)
 
 
 def _said_keys(noun: Noun) -> list[str]:
