@@ -100,6 +100,24 @@ def test_what_is_read_inside_a_reading_is_of_its_moment(books):
     assert len(entries(books)) == 1
 
 
+def test_what_was_not_read_to_its_end_holds_no_moment(tmp_path):
+    """Rows that somebody still holds, as a fault half-way does, do not lock out who writes next.
+
+    A connection of SQLite with rows left to give keeps seeing what it saw, and may not write.
+    """
+    path = tmp_path / "farm.db"
+    with open_store(path, create=True) as books, open_store(path) as other:
+        write_with(books, [memo(1), memo(2)], [], "Ann")
+        with books.reading() as connection:
+            rows = connection.exec_driver_sql("SELECT seq FROM entry ORDER BY seq")
+            assert rows.fetchmany(1) == [(1,)]
+        write_with(other, [memo(3)], [], "Ben")
+        assert len(entries(books)) == 3
+        write_with(books, [memo(4)], [], "Ann")
+        assert len(entries(other)) == 4
+        rows.close()
+
+
 def test_a_reading_that_fails_leaves_none_behind(books):
     """What is read next is read at its own moment."""
     with pytest.raises(InputError), books.reading():

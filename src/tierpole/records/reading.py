@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from datetime import date
@@ -287,17 +288,17 @@ def known_then(store: Store, kind: str, as_of: AsOf) -> list[Entry]:
         return [entry_of(row) for row in connection.execute(query).mappings()]
 
 
-def counts_then(store: Store, as_of: AsOf) -> dict[str, int]:
+def counts_then(store: Store, as_of: AsOf) -> Counter[str]:
     """How many nouns of each kind stood."""
-    last = _in_force(as_of).subquery()
-    query = (
-        sa.select(_ENTRY.kind, sa.func.count().label("stood"))
-        .join(last, last.c.last == _ENTRY.seq)
-        .where(_ENTRY.payload.is_not(None))
-        .group_by(_ENTRY.kind)
-    )
+    changed = sa.select(_CURRENT.noun).where(_CURRENT.seq != _CURRENT.first)
+    last = _in_force(as_of, _ENTRY.noun.in_(changed)).subquery()
+    stood = sa.select(_ENTRY.kind, sa.func.count()).group_by(_ENTRY.kind)
+    # most were never changed, and are counted without looking for their last entry
+    once = stood.where(*as_of.conditions(), ~_ENTRY.is_contested, _ENTRY.noun.not_in(changed))
+    others = stood.join(last, last.c.last == _ENTRY.seq).where(_ENTRY.payload.is_not(None))
     with store.reading() as connection:
-        return {row["kind"]: row["stood"] for row in connection.execute(query).mappings()}
+        found = [row for query in (once, others) for row in connection.execute(query)]
+    return sum((Counter({kind: count}) for kind, count in found), Counter[str]())
 
 
 def in_force_then(store: Store, entries: Collection[Entry], as_of: AsOf) -> set[int]:

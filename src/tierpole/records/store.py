@@ -9,6 +9,7 @@ from concurrent.futures import Future
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Self, TypeVar
+from weakref import WeakSet
 
 import sqlalchemy as sa
 from sqlalchemy import event
@@ -185,6 +186,8 @@ def _engine(url: URL) -> sa.Engine:
     engine = sa.create_engine(url, pool_size=AT_ONCE, connect_args={"timeout": PATIENCE})
     event.listen(engine, "connect", _set_up)
     event.listen(engine, "begin", _begin)
+    event.listen(engine, "after_cursor_execute", _remember)
+    event.listen(engine, "checkin", _let_go)
     return engine
 
 
@@ -205,3 +208,16 @@ def _begin(connection: Connection) -> None:
     """A writer claims the file when it begins, so that it never has to give up half-way."""
     writes = connection.get_execution_options().get("writes")
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def _remember(connection: Connection, cursor: Any, *_: object) -> None:
+    connection.info.setdefault("cursors", WeakSet[Any]()).add(cursor)
+
+
+def _let_go(_: object, record: Any) -> None:
+    """Close what was not read to its end, or its connection would stay at that moment, and locked.
+
+    That is what a fault half-way through rows leaves, for as long as somebody holds the fault.
+    """
+    for cursor in record.info.pop("cursors", ()):
+        cursor.close()
