@@ -36,6 +36,7 @@ from tierpole.records import (
     verify,
     write,
 )
+from tierpole.records.schema import RELEASE
 
 pytest_plugins = ["records_server"]
 HERE = Path(__file__).parent
@@ -152,19 +153,19 @@ def test_killed_during_backup_restore_and_unpacking(tmp_path, wait):
 
 # --- killed while tables change -------------------------------------------------------------------
 
-NEWER = '''"""A script of a release to come: slow, and in many steps."""
+NEWER = f'''"""A script of a release to come: slow, and in many steps."""
 
 import time
 import sqlalchemy as sa
 from alembic import op
 
-revision, down_revision, branch_labels, depends_on = "9999", "0001", None, None
+revision, down_revision, branch_labels, depends_on = "9999", "{RELEASE}", None, None
 
 
 def upgrade():
     op.add_column("entry", sa.Column("weight", sa.Integer))
     for number in range(20):
-        op.create_table(f"later_{number}", sa.Column("id", sa.Integer, primary_key=True))
+        op.create_table(f"later_{{number}}", sa.Column("id", sa.Integer, primary_key=True))
         op.execute("UPDATE entry SET weight = coalesce(weight, 0) + 1")
         time.sleep(0.02)
 '''
@@ -192,7 +193,7 @@ def test_killed_during_an_upgrade(tmp_path, newer, wait):
     assert tables & later in (set(), later)
     with open_store(books, scripts=newer, release="9999") as store:
         assert (seal(store), verify(store).entries) == (sealed, sealed.seq)
-    for made in tmp_path.glob("farm-before-upgrade-from-0001-*.db"):
+    for made in tmp_path.glob(f"farm-before-upgrade-from-{RELEASE}-*.db"):
         with open_store(made) as store:
             assert seal(store) == sealed
 
@@ -212,7 +213,7 @@ def test_killed_during_an_upgrade_of_a_server(server, tmp_path, newer):
         assert (seal(store), verify(store).is_sound) == (sealed, True)
     with open_store(where, scripts=newer, release="9999", backups=tmp_path) as store:
         assert seal(store) == sealed
-    made = sorted(tmp_path.glob("*-before-upgrade-from-0001-*.db"))
+    made = sorted(tmp_path.glob(f"*-before-upgrade-from-{RELEASE}-*.db"))
     with open_store(made[-1]) as store:
         assert (seal(store), verify(store).is_sound) == (sealed, True)
 

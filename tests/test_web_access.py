@@ -76,6 +76,8 @@ GET  /books                             /books                     yes no  no  n
 GET  /books/balance                     /books/balance             yes no  no  no
 GET  /books/check                       /books/check               yes no  no  no
 GET  /books/backup.db                   /books/backup.db           yes no  no  no
+GET  /books/tables.xlsx                 /books/tables.xlsx         yes no  no  no
+GET  /books/table/{kind}.csv            /books/table/cut.csv       yes no  no  no
 GET  /books/farm.zip                    /books/farm.zip            yes no  no  no
 GET  /books/noun/{noun}                 /books/noun/x              yes no  no  no
 POST /books/noun/{noun}/withdraw        /books/noun/x/withdraw     yes no  no  no

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import re
 import tempfile
 import threading
@@ -9,6 +11,7 @@ from datetime import date
 from pathlib import Path
 
 import httpx
+import openpyxl
 import pytest
 
 from books_office import quick_office
@@ -16,9 +19,11 @@ from page_server import served
 from records_books import farm_of
 from tierpole.farm import Test
 from tierpole.farm.books import Memo, Panel
+from tierpole.office import book_sheets
 from tierpole.office.ledger import Ledger
 from tierpole.office.looking_back import as_of, look_back
 from tierpole.records import (
+    KINDS,
     Change,
     Wanted,
     content_key,
@@ -274,10 +279,52 @@ def test_a_copy_goes_away_with_whoever_broke_off(client, own_temp):
     assert left_behind() == []
 
 
-def test_the_check_leads_to_both(client):
+def test_the_check_leads_to_each(client):
     text = client.get("/books/check").text
-    assert 'href="/books/backup.db"' in text
-    assert 'href="/books/farm.zip"' in text
+    for path in ("/books/backup.db", "/books/farm.zip", "/books/tables.xlsx"):
+        assert f'href="{path}"' in text
+    assert 'href="/books/table/air.csv"' in client.get("/books?kind=air").text
+    assert "/books/table/" not in client.get("/books?kind=air&on=2026-08-01").text
+    assert client.get("/books/table/nothing.csv").status_code == 404
+
+
+def test_a_kind_as_csv_is_what_stands(office, client, told):
+    """In the units of its heads, without what was withdrawn, and with nothing that would run."""
+    bad = memo("=SUM(A1)", "2026-08-21")
+    write(office.store, [bad], "Ann")
+    rows = list(csv.DictReader(io.StringIO(client.get("/books/table/memo.csv").text[1:])))
+    stand = nouns(office.store, Wanted("memo"))
+    assert [row["Entry"] for row in rows] == [str(one.entry.seq) for one in stand]
+    assert rows[-1]["Text"] == "'=SUM(A1)"
+    assert "oats beside it" not in {row["Text"] for row in rows}
+    (warm,) = [
+        one.noun for one in nouns(office.store, Wanted("air")) if one.noun.read_at == "07:00"
+    ]
+    for unit, shown in (("us", warm.temperature * 1.8 + 32), ("metric", warm.temperature)):
+        text = client.get("/books/table/air.csv", params={"units": unit}).text[1:]
+        (row,) = [row for row in csv.DictReader(io.StringIO(text)) if row["Read at"] == "07:00"]
+        head = "Temperature, " + {"us": "F", "metric": "C"}[unit]
+        assert float(row[head]) == pytest.approx(shown)
+        assert float(row["Humidity, %"]) == pytest.approx(100 * warm.humidity)
+
+
+def test_the_workbook_has_each_kind_against_openpyxl(office, client, monkeypatch):
+    """What openpyxl reads of it is what stands in the books; a sheet too long says so."""
+    store = office.store
+    stand = {one.name: nouns(store, Wanted(one.name)) for one in KINDS}
+    book = openpyxl.load_workbook(io.BytesIO(client.get("/books/tables.xlsx").content))
+    assert book.sheetnames == [
+        name.replace("_", " ").capitalize() for name, found in stand.items() if found
+    ]
+    head, *cuts = book["Cut"].values
+    found = [dict(zip(head, row, strict=True)) for row in cuts]
+    assert [(row["Lot"], row["Sticks"], row["Cut on"].date()) for row in found] == [
+        (one.noun.lot, one.noun.sticks, one.noun.cut_on) for one in stand["cut"]
+    ]
+    monkeypatch.setattr(book_sheets, "MOST", len(stand["air"]) - 1)
+    book = openpyxl.load_workbook(io.BytesIO(client.get("/books/tables.xlsx").content))
+    assert [row for (row,) in book["Air"].values][1].startswith("There are more than")
+    assert book["Cut"].max_row == 1 + len(stand["cut"])
 
 
 def test_a_backup_of_either_kind_is_a_file(store, own_temp):

@@ -55,7 +55,7 @@ NO_PAGES = {  # files, data, and addresses that lead on
     "/crew/day/{day}.pdf", "/crew/map/{name:path}", "/tables.xlsx", "/table/{name}.csv",
     "/calendar.ics", "/calendar/{token}.ics", "/content/{key}", "/scan/{kind}/{lot}",
     "/scan/{kind}/{lot}/{rest:path}", "/certificates/paper/{key}/{page}.png",
-    "/books/backup.db", "/books/farm.zip",
+    "/books/backup.db", "/books/farm.zip", "/books/tables.xlsx", "/books/table/{kind}.csv",
 }  # fmt: skip
 WEIGHED = (
     ("/", O), ("/season", O), ("/lot/6 South bottom", O), ("/place/Fan shed", O), ("/rules", O),

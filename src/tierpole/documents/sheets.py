@@ -11,6 +11,7 @@ import io
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
+from typing import IO
 
 from xlsxwriter import Workbook
 from xlsxwriter.format import Format
@@ -57,10 +58,15 @@ def sheets(season: Season, plan: Plan, filed: Filed = NOTHING_FILED) -> tuple[Sh
 def csv_text(sheet: Sheet) -> str:
     """A table as CSV (RFC 4180): dates as ISO days, no text that a spreadsheet would run."""
     written = io.StringIO()
-    writer = csv.writer(written, lineterminator="\r\n")
-    writer.writerow(sheet.header)
-    writer.writerows([_safe(value) for value in row] for row in sheet.rows)
+    write_csv(written, sheet.header, sheet.rows)
     return written.getvalue()
+
+
+def write_csv(file: IO[str], header: Iterable[str], rows: Iterable[Iterable[Value]]) -> None:
+    """Write a table as CSV of that kind into a file, row by row."""
+    writer = csv.writer(file, lineterminator="\r\n")
+    writer.writerow(header)
+    writer.writerows([_safe(value) for value in row] for row in rows)
 
 
 def workbook(tables: Iterable[Sheet], title: str, made_on: date) -> bytes:

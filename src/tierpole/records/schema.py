@@ -23,7 +23,7 @@ from sqlalchemy import (
     Uuid,
 )
 
-RELEASE = "0001"  # the newest migration
+RELEASE = "0002"  # the newest migration
 
 tables = MetaData(
     naming_convention={
@@ -71,7 +71,8 @@ current = Table(
     Column("day", Date),
     sqlite_with_rowid=False,
 )
-Index(None, current.c.kind, current.c.day, current.c.first)
+Index(None, current.c.kind, current.c.day, current.c.first)  # the latest of its kind
+Index(None, current.c.kind, current.c.first)  # a kind page by page, in the order it was written
 for _column in (current.c.name, current.c.lot, current.c.place):
     _has = _column.is_not(None)
     Index(

@@ -25,7 +25,7 @@ from tierpole.records.audit import Seal, Verdict, verify_in
 from tierpole.records.contents import put
 from tierpole.records.copies import release_of, whole
 from tierpole.records.kinds import kind_named
-from tierpole.records.migrate import upgrade
+from tierpole.records.migrate import is_known, upgrade
 from tierpole.records.package import AT_ONCE, DESCRIPTOR, JOURNAL, KEPT
 from tierpole.records.standing import Part
 from tierpole.records.store import Store, address
@@ -63,9 +63,9 @@ def _opened(path: Path) -> Generator[tuple[zipfile.ZipFile, dict[str, Any]]]:
             if size > MOST or size > max(SMALL, PACKED * path.stat().st_size):
                 raise _refused(path, f"{size:,} bytes unpacked", "a package of a farm's own size")
             described = json.loads(archive.read(DESCRIPTOR))
-            if described.get("release") != schema.RELEASE:
-                found = described.get("release")
-                raise _refused(path, found, f"of release {schema.RELEASE}: open its books there")
+            found = described.get("release")
+            if not is_known(found):  # in every release until now the journal says the same
+                raise _refused(path, found, f"of release {schema.RELEASE} or an earlier one")
             yield archive, described
     except OSError as error:
         raise StoreError(f"{path}: cannot be read ({error.strerror or error}).") from None

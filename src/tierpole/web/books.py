@@ -11,13 +11,14 @@ from fastapi.responses import RedirectResponse, Response
 from starlette.exceptions import HTTPException
 
 from tierpole.errors import InputError, StoreError
+from tierpole.office.book_sheets import write_kind, write_workbook
 from tierpole.office.entry import Asked, RefusedError
 from tierpole.office.entry.uploads import media_type
 from tierpole.office.looking_back import as_of
-from tierpole.records import NOW, backup, export_package
+from tierpole.records import KINDS, NOW, backup, export_package
 from tierpole.web.access import refused
 from tierpole.web.asking import Asking, Query, Sent
-from tierpole.web.copies import copy_of
+from tierpole.web.copies import WORKBOOK, copy_of
 from tierpole.web.entry import code_of, uuid_of
 from tierpole.web.render import SEEN
 
@@ -66,6 +67,22 @@ def backup_file(query: Asking) -> Response:
 def package_file(query: Asking) -> Response:
     """The books as they are at this moment, as the open package."""
     return copy_of(partial(export_package, query.ledger.store), "zip", "application/zip")
+
+
+@routes.get("/books/tables.xlsx")
+def workbook_file(query: Asking) -> Response:
+    """Every kind of thing in the books as it stands, for a spreadsheet."""
+    return copy_of(partial(write_workbook, query.ledger.store, query.units), "xlsx", WORKBOOK)
+
+
+@routes.get("/books/table/{kind}.csv")
+def table_file(query: Asking, kind: str) -> Response:
+    """One kind of thing in the books as it stands, as CSV."""
+    found = next((one for one in KINDS if one.name == kind), None)
+    if found is None:
+        raise HTTPException(404)
+    make = partial(write_kind, query.ledger.store, found, query.units)
+    return copy_of(make, "csv", "text/csv; charset=utf-8", kind)
 
 
 @routes.get("/books/noun/{noun}")

@@ -12,6 +12,7 @@ from starlette.responses import StreamingResponse
 from starlette.types import Receive, Scope, Send
 
 AT_ONCE = 65_536  # bytes
+WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
 class Copy(StreamingResponse):
@@ -37,12 +38,12 @@ class Copy(StreamingResponse):
             shutil.rmtree(self.path.parent, ignore_errors=True)
 
 
-def copy_of(make: Callable[[Path], Path], ending: str, kind: str) -> Copy:
+def copy_of(make: Callable[[Path], Path], ending: str, kind: str, of: str = "books") -> Copy:
     """Have a copy made and hand it out, under a name with the day."""
     folder = Path(tempfile.mkdtemp(prefix="tierpole-copy-"))  # its owner's alone
     try:
         today = datetime.now().astimezone().date()
-        return Copy(make(folder / f"farm-books-{today}.{ending}"), kind)
+        return Copy(make(folder / f"farm-{of.replace('_', '-')}-{today}.{ending}"), kind)
     except BaseException:
         shutil.rmtree(folder, ignore_errors=True)
         raise

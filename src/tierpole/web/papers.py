@@ -16,10 +16,10 @@ from tierpole.office.people import Role
 from tierpole.web.access import gate_of
 from tierpole.web.address import phones_address
 from tierpole.web.asking import Asking, Query
+from tierpole.web.copies import WORKBOOK
 
 routes = APIRouter()
 
-WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 # the form each kind of label is for, and what beside the lot the label knows
 FORMS = {"lots": ("cut", ""), "sticks": ("hung", "place"), "bags": ("bag", "name")}
 TOO_OFTEN = "Too many looks at once. Wait a minute."
