@@ -128,7 +128,13 @@ def test_every_plant_and_pound_is_accounted_for(office):
     assert told["sold or destroyed"][0] == pytest.approx(told["sold or destroyed"][1])
     assert all(None not in told[step] for step in told if step != "remediated")
     page = client.get("/books/balance").text
-    assert LOT in page
+    shown = page.partition(f">{LOT}</h2>")[2].partition("</section>")[0]
+    stands = dict(zip(re.findall('<th scope="row">(.*?)</th>', shown),
+                      re.findall("<td>(.*?)</td>", shown), strict=True))  # fmt: skip
+    assert len(stands) == len(told) - 1
+    assert stands.pop("dried and stripped") == "a rest is left"  # stems
+    assert set(stands.values()) == {"agrees"}
+    assert "Nothing is written of: remediated." in shown
     assert client.get(f"/packet/{LOT}").text.count("A-4711") >= 1
     assert verify(office.store).is_sound
 
@@ -141,7 +147,10 @@ def test_out_of_the_books_and_back(office, tmp_path):
     with open_store(tmp_path / "again.db") as again:
         for kind in KINDS:
             wanted = Wanted(kind.name)
-            assert nouns(again, wanted) == nouns(office.store, wanted), kind.name
+            there, here = nouns(again, wanted), nouns(office.store, wanted)
+            if kind.name == "plan":  # the office may have kept another one meanwhile
+                here = here[: len(there)]
+            assert there == here, kind.name
         assert same(read_season(again), read_season(office.store))
         assert verify(again, [seal(again)]).is_sound
     export_scenario(office.store).write(tmp_path / "again.toml")

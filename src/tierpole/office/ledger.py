@@ -23,6 +23,7 @@ from tierpole.records import (
     Change,
     Entry,
     Receipt,
+    Step,
     Store,
     Verdict,
     Wanted,
@@ -128,17 +129,18 @@ class StepLine:
     went_in: str
     came_out: str
     rest: str
+    stands: str
     is_within: bool
-    is_open: bool
 
 
 @dataclass(frozen=True)
 class LotBalance:
-    """The balance of one lot, its first difference in a sentence."""
+    """The balance of one lot, its first difference in a sentence; the steps nobody wrote of."""
 
     lot: str
     sentence: str
     steps: tuple[StepLine, ...]
+    unwritten: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -336,19 +338,33 @@ def _contents(noun: Noun | None) -> list[str]:
 
 
 def _balance(balance: Balance, system: System) -> LotBalance:
-    steps = tuple(
-        StepLine(
-            name=step.name,
-            went_in=_amount(step.went_in, step.unit, system),
-            came_out=_amount(step.came_out, step.unit, system),
-            rest=_amount(step.rest, step.unit, system),
-            is_within=step.is_within,
-            is_open=step.is_open,
-        )
-        for step in balance.steps
-    )
+    steps = tuple(_step(step, system) for step in balance.steps if _is_written(step))
+    unwritten = tuple(step.name for step in balance.steps if not _is_written(step))
     first = next((one for one in steps if not one.is_within), None)
-    return LotBalance(balance.lot, _sentence(first), steps)
+    return LotBalance(balance.lot, _sentence(first), steps, unwritten)
+
+
+def _is_written(step: Step) -> bool:
+    return step.rest is not None or bool(step.came_out)
+
+
+def _step(step: Step, system: System) -> StepLine:
+    return StepLine(
+        name=step.name,
+        went_in=_amount(step.went_in, step.unit, system),
+        came_out=_amount(step.came_out, step.unit, system),
+        rest=_amount(step.rest, step.unit, system),
+        stands=_standing(step),
+        is_within=step.is_within,
+    )
+
+
+def _standing(step: Step) -> str:
+    if not step.is_within:
+        return "does not agree"
+    if step.rest is None or step.went_in is None:
+        return "not compared"
+    return "a rest is left" if step.rest > step.tolerance * step.went_in else "agrees"
 
 
 def _sentence(first: StepLine | None) -> str:
