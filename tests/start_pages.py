@@ -29,9 +29,9 @@ def quick(store, settings=None, on=None):
 
 
 @contextmanager
-def begun_pages(folder, name="new.db", make=quick):
-    """The start of new books in a folder, and a browser in front of it."""
-    beginning = Beginning(str(folder / name), make=make)
+def begun_pages(where, make=quick):
+    """The start of new books in a folder or at an address, and a browser in front of it."""
+    beginning = Beginning(where if isinstance(where, str) else str(where / "new.db"), make=make)
     with served(None, beginning=beginning) as address, httpx.Client(base_url=address) as client:
         client.beginning = beginning
         yield client

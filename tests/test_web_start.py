@@ -25,6 +25,8 @@ from tierpole.rulebook import jurisdictions
 from tierpole.units import ACRE, FOOT, POUND
 from weather_data import DEMO
 
+pytest_plugins = ["records_server"]
+
 
 @pytest.fixture
 def pages(tmp_path):
@@ -128,6 +130,25 @@ def test_a_start_broken_off_goes_on_where_it_stood(tmp_path, done):
     again = Beginning(where)
     assert again.guide is not None
     assert again.guide.stands_at() == STEPS[done].key
+
+
+def test_books_begin_on_a_server_too(server, tmp_path):
+    """In an empty database: by the steps, or from a backup; broken off, it goes on there."""
+    where = server.new()
+    assert is_to_begin(where)
+    with begun_pages(where) as client:
+        begin(client)
+        send(client, "place", LEAST["place"])
+    assert is_to_begin(where)
+    with begun_pages(where) as client:
+        assert client.beginning.guide.stands_at() == STEPS[1].key
+        type_the_least(client)
+        assert season(client).farm.name == "Sandy Fork"
+        backup(client.beginning.office.store, tmp_path / "copy.db")
+    assert not is_to_begin(where)
+    with begun_pages(server.new()) as client:
+        assert hand_in(client, tmp_path / "copy.db").headers["location"] == "/"
+        assert season(client).farm.name == "Sandy Fork"
 
 
 def test_books_that_are_whole_are_no_start(tmp_path):
@@ -327,7 +348,7 @@ def test_a_package_and_a_backup_are_taken_in(tmp_path):
         backup(store, tmp_path / "copy.db")
         there = read_season(store)
     for number, name in enumerate(("farm.zip", "copy.db")):
-        with begun_pages(tmp_path, f"new-{number}.db") as client:
+        with begun_pages(str(tmp_path / f"new-{number}.db")) as client:
             assert hand_in(client, tmp_path / name).headers["location"] == "/"
             assert season(client).lots == there.lots
 

@@ -22,9 +22,14 @@ DEMO = "demo"
 _SIGN = b"SQLite format 3\0"  # what the file of any SQLite database begins with
 
 
+def is_address(where: str | Path) -> bool:
+    """Whether books are meant that are on a server."""
+    return "://" in str(where)
+
+
 def is_books(where: str | Path) -> bool:
     """Whether an address or path leads to books rather than to a scenario."""
-    if "://" in str(where):
+    if is_address(where):
         return True
     try:
         with Path(where).open("rb") as file:

@@ -3,7 +3,7 @@
 from tierpole.records.audit import Seal, Verdict, seal, verify
 from tierpole.records.balance import Balance, Step, mass_balance
 from tierpole.records.contents import attach, content_key, read_content, write_with
-from tierpole.records.copies import backup, restore
+from tierpole.records.copies import backup, holds_books, restore
 from tierpole.records.exporting import Exported, export_scenario
 from tierpole.records.journal import Change, Receipt, write
 from tierpole.records.kinds import IN_SEASON, KINDS, Kind, kind_named, kind_of, setting_id
@@ -67,6 +67,7 @@ __all__ = [
     "export_package",
     "export_scenario",
     "history",
+    "holds_books",
     "import_package",
     "import_season",
     "in_force_then",

@@ -39,6 +39,12 @@ def release_of(store: Store) -> str | None:
         return connection.execute(sa.text(f"SELECT version_num FROM {VERSION}")).scalar()  # noqa: S608
 
 
+def holds_books(where: str) -> bool:
+    """Whether there are books at an address; `StoreError` when it cannot be told."""
+    with Store(address(where)) as store:
+        return release_of(store) is not None
+
+
 def backup(store: Store, target: Path) -> Path:
     """Copy the books, as they are at this moment, into one new file; writers go on meanwhile."""
     if target.exists():

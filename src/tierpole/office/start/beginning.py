@@ -15,9 +15,16 @@ from tierpole.errors import Fault, InputError, StoreError
 from tierpole.office.entry.uploads import Upload
 from tierpole.office.farm import FarmOffice
 from tierpole.office.office import Settings
-from tierpole.office.sources import DEMO, is_books, keep_scenario
+from tierpole.office.sources import DEMO, is_address, is_books, keep_scenario
 from tierpole.office.start.guide import Guide
-from tierpole.records import Store, import_package, open_store, read_season, restore
+from tierpole.records import (
+    Store,
+    holds_books,
+    import_package,
+    open_store,
+    read_season,
+    restore,
+)
 
 BUILT_IN = "built-in:"
 MOST_TEXT = 1_000_000  # bytes of a scenario
@@ -25,7 +32,10 @@ _NAME = re.compile(r"[\w][\w .()-]{0,99}")
 
 
 class Beginning:
-    """The start of a farm's books at a path; `office` is there once they can be planned."""
+    """The start of a farm's books in a file or on a server, an empty database there.
+
+    `office` is there once they can be planned.
+    """
 
     def __init__(
         self,
@@ -39,7 +49,7 @@ class Beginning:
         self.office: FarmOffice | None = None
         self._on, self._make = on, make
         self._turn = threading.Lock()
-        self._store = open_store(where) if is_books(where) else None
+        self._store = open_store(where) if _are_there(where) else None
 
     @property
     def guide(self) -> Guide | None:
@@ -79,12 +89,15 @@ class Beginning:
             return self.office
 
     def stop(self) -> None:
-        """End what works in the background."""
+        """End what works in the background, and let go of the books."""
         if self.office is not None:
             self.office.stop()
+        if self._store is not None:
+            self._store.close()
 
     def _must_be_new(self) -> None:
-        if self._store is not None or Path(self.where).exists():
+        is_file = not is_address(self.where) and Path(self.where).exists()
+        if self._store is not None or is_file:
             raise StoreError("A farm was begun here already. Go on with it, or name another file.")
 
 
@@ -98,15 +111,15 @@ def is_whole(store: Store) -> bool:
 
 
 def is_to_begin(where: str) -> bool:
-    """Whether a path leads to no books yet, or to a farm that was only begun."""
-    if "://" in where:
-        return False
-    if not Path(where).exists():
-        return Path(where).suffix != ".toml"
-    if not is_books(where):
-        return False
-    with open_store(where) as store:
-        return not is_whole(store)
+    """Whether a path or address leads to no books yet, or to a farm that was only begun."""
+    if _are_there(where):
+        with open_store(where) as store:
+            return not is_whole(store)
+    return is_address(where) or (not Path(where).exists() and Path(where).suffix != ".toml")
+
+
+def _are_there(where: str) -> bool:
+    return holds_books(where) if is_address(where) else is_books(where)
 
 
 def _laid(folder: Path, upload: Upload) -> Path:
