@@ -48,6 +48,7 @@ def _every() -> dict[str, Chart]:
             [
                 charts.AcreLeft("Hemp", 390.0, -2700.0, 3500.0, is_own=True),
                 charts.AcreLeft("Hay", 90.0, 90.0, 90.0),
+                charts.AcreLeft("Burley", 900.0, 70.0, 1500.0),
             ]
         ),
     }

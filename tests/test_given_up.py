@@ -119,6 +119,6 @@ def test_the_page_compares_with_what_was_written_down(office):
         say(office, hay, TOBACCO)
         text = client.get("/acres").text.replace("\u00a0", " ").replace("\u2060", "")
     assert "An acre of hemp leaves less than an acre of burley in " in text
-    assert text.index("Burley</th>") < text.index("Hay</th>")
+    assert text.index("Hemp instead of burley") < text.index("Hemp instead of hay")
     assert '<td class="number">$375</td>' in text
     assert "−$4,200" in text
