@@ -44,6 +44,13 @@ def _every() -> dict[str, Chart]:
         "mould": charts.mould(season, outlook, plan, PLACE),
         "money": charts.money_spread(plan),
         "crew": charts.crew_hours(season, plan),
+        "acre": charts.acre_left(
+            [
+                charts.AcreLeft("Hemp", 390.0, -2700.0, 3500.0, is_own=True),
+                charts.AcreLeft("Hay", 90.0, 90.0, 90.0),
+                charts.AcreLeft("Burley", 900.0, 70.0, 1500.0),
+            ]
+        ),
     }
 
 

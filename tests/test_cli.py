@@ -7,7 +7,8 @@ import signal
 import subprocess
 import sys
 import urllib.request
-from datetime import date
+from datetime import date, datetime, timedelta
+from itertools import pairwise
 from pathlib import Path
 
 import click
@@ -191,6 +192,29 @@ def test_a_place_dries_on_a_terminal(farm):
     assert "place must be one of Shed, got 'Bran'" in wrong.stderr
 
 
+def test_a_place_dries_as_json(farm):
+    """The document follows its published schema and says what the terminal says."""
+    asked = ["dry", farm, "--place", "Shed", "--draws", "50", "--on", "2026-09-02"]
+    told = json.loads(call(*asked, "--format", "json").stdout)
+    jsonschema.validate(told, schema_of("dry"))
+    assert (told["place"], told["seen_on"], told["hanging_sticks"]) == ("Shed", "2026-09-02", 120)
+    (hanging,), hours = told["watch"]["hangings"], told["watch"]["hours"]
+    assert (hanging["lot"], hanging["sticks"]) == ("1 River", 120)
+    assert hanging["dry_on"] <= hanging["dry_by"]
+    starts = [datetime.fromisoformat(hour["starts"]) for hour in hours]
+    assert starts[0].date() == date(2026, 9, 2), "what is past is not told again"
+    assert {later - hour for hour, later in pairwise(starts)} == {timedelta(hours=1)}
+    for hour in hours:
+        low, median, high = (hour["humidity"][name] for name in ("low", "median", "high"))
+        assert 0 < low <= median <= high <= 1
+    text = " ".join(call(*asked).stdout.split())
+    for said in (*told["watch"]["advice"]["says"], *told["notes"], *told["cautions"]):
+        assert " ".join(said.split()) in text
+    empty = json.loads(call(*asked[:-1], "2026-08-10", "--format", "json").stdout)
+    jsonschema.validate(empty, schema_of("dry"))
+    assert (empty["hanging_sticks"], empty["watch"]) == (0, None)
+
+
 def test_room_is_weighed_on_a_terminal(farm):
     """Three ways with cost, earnings and what is left; a quantity without unit is refused."""
     text = call("room", farm, "--place", "Shed", "--draws", "50", "--seconds", "1", "--shed-price",
@@ -203,6 +227,27 @@ def test_room_is_weighed_on_a_terminal(farm):
     wrong = call("room", farm, "--place", "Shed", "--shed", "24")
     assert wrong.exit_code == 2
     assert "it has no unit" in wrong.stderr
+
+
+def test_room_is_weighed_as_json(farm):
+    """The document follows its published schema; the best way first, what is left its balance."""
+    asked = ["room", farm, "--place", "Shed", "--draws", "50", "--seconds", "1", "--rent", "40",
+             "--rent-cost", "300 USD", "--format", "json"]  # fmt: skip
+    told = json.loads(call(*asked).stdout)
+    jsonschema.validate(told, schema_of("room"))
+    left = [option["left_usd"] for option in told["options"]]
+    assert left == sorted(left, reverse=True)
+    by_name = {option["option"]: option for option in told["options"]}
+    assert by_name["40 sticks of rented room like Shed"]["cost_usd"] == 300
+    assumed = {name for name, option in by_name.items() if option["is_cost_assumed"]}
+    assert assumed == {"24 ft more of Shed"}
+    for option in told["options"]:
+        assert option["left_usd"] == pytest.approx(option["earns_usd"] - option["cost_usd"])
+        assert option["earns_low_usd"] - 1e-6 <= option["earns_usd"]
+        assert option["earns_usd"] <= option["earns_high_usd"] + 1e-6
+    wrong = json.loads(call(*asked[:3], "Bran", "--format", "json").stdout)
+    jsonschema.validate(wrong, schema_of("error"))
+    assert wrong["problems"][0]["allowed"] == "one of Shed"
 
 
 def test_check_says_what_was_assumed():

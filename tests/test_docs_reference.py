@@ -80,7 +80,7 @@ def test_every_check_is_documented(check):
     assert f"\n- {first}\n" in SCENARIO
 
 
-@pytest.mark.parametrize("name", ["plan", "check", "error"])
+@pytest.mark.parametrize("name", ["plan", "forecast", "check", "error", "dry", "room"])
 def test_schemas_are_sound_and_linked(name):
     """Each published schema is itself valid, closed to unknown keys, and named on the page."""
     schema = json.loads((reference.DOCS / f"{name}.schema.json").read_text(encoding="utf-8"))

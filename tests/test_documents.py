@@ -33,9 +33,10 @@ from tierpole.documents import (
     scan_path,
     sheets,
 )
+from tierpole.documents.break_even import break_even, season_cost
 from tierpole.documents.crew_sheet import CAUTIONS, crew_sheet
 from tierpole.documents.crew_words import crew_words
-from tierpole.documents.expected import expected
+from tierpole.documents.expected import expected, yielded
 from tierpole.documents.grids import certificate_grid
 from tierpole.documents.hanging_map import hanging_map
 from tierpole.documents.lender_summary import lender_summary
@@ -44,13 +45,15 @@ from tierpole.documents.season_plan import season_plan
 from tierpole.documents.tiers import hanging_today, tier_days, tier_room
 from tierpole.documents.typeset import file_name, typeset
 from tierpole.errors import InputError
-from tierpole.farm import TierLoad
+from tierpole.farm import PriceForm, TierLoad
 from tierpole.farm.books import CustodyStep, Disposal, DisposalMethod, Panel, Planting
+from tierpole.outlook.dollars import before_harvest
 from tierpole.outlook.stowing import elevation
 from tierpole.outlook.summary import summarise
 from tierpole.plan.harvest import usual_drying
 from tierpole.plan.result import LotState
 from tierpole.rulebook import cautions
+from tierpole.units import POUND
 
 SEASON, OUTLOOK, PLAN = synthetic.season(), synthetic.outlook(), synthetic.plan()
 CUT_DAYS = sorted({cut.day for cut in PLAN.cuts})
@@ -433,6 +436,47 @@ def test_lender_summary_limits():
     assert (over[worst] > 0) == any(refused in risk for risk in data["risks"])
     text = _text(_paper("lender"))
     assert "$1.40 a pound for each percent of CBD" in text
+
+
+def test_break_even_limits():
+    """Every cell sold at its price just pays the season; a richer or larger crop needs less."""
+    found = break_even(SEASON, OUTLOOK, PLAN, "us")
+    pounds = [float(row[0].split()[-2].replace(",", "")) for row in found.grid.rows]
+    percents = [float(name.split()[1]) for name in found.grid.header[1:]]
+    cells = np.array([[float(cell.strip("$")) for cell in row[1:]] for row in found.grid.rows])
+    own = [yielded(SEASON, OUTLOOK, PLAN, lot.lot, SEASON.hangings) for lot in PLAN.lots]
+    mass = float(np.median(sum(lot.mass for lot in own)))
+    assert pounds[1] == pytest.approx(mass / POUND, rel=0.005), "three digits are shown"
+    cost = season_cost(SEASON, PLAN, mass)
+    assert cells * np.outer(pounds, percents) == pytest.approx(np.full((3, 3), cost), rel=0.02)
+    assert (np.diff(cells, axis=0) < 0).all()
+    assert (np.diff(cells, axis=1) < 0).all()
+    market = SEASON.market
+    pays = market.paid_full + market.paid_half / 2
+    said = float(re.search(r"the middle one is \$(\d+\.\d\d)", found.note)[1])
+    assert cells[1, 1] < said
+    assert cells[1, 1] / said <= pays + 0.01, "no lot is surer to pass than to be paid"
+    spent = sum(before_harvest(SEASON).values())
+    assert cost > spent
+    assert season_cost(SEASON, replace(PLAN, lots=()), 0.0) > spent, "what is cut already has cost"
+    flat = replace(SEASON, market=market.model_copy(update={
+        "form": PriceForm.FLAT, "flat_price": 3.0 / POUND,
+    }))  # fmt: skip
+    by_weight = break_even(flat, OUTLOOK, PLAN, "us")
+    assert by_weight.grid.header == ("Sold", "a pound")
+    assert float(by_weight.grid.rows[1][1].strip("$")) == pytest.approx(cost / pounds[1], rel=0.01)
+    assert "The contract pays $3.00." in by_weight.sentence
+    text = _text(_paper("lender"))
+    assert "At which price the season breaks even" in text
+    metric = break_even(SEASON, OUTLOOK, PLAN, "metric")
+    assert "kilogram" in metric.sentence
+    assert "kg" in metric.grid.rows[0][0]
+
+
+def test_break_even_limits_nothing_hung():
+    """Where nothing hangs or is to be cut there is nothing to divide by, and no table."""
+    idle = replace(PLAN, lots=tuple(replace(lot, cuts=()) for lot in PLAN.lots))
+    assert break_even(replace(SEASON, hangings=()), OUTLOOK, idle, "us") is None
 
 
 def test_lender_summary_limits_sales():

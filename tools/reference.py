@@ -19,8 +19,9 @@ import click
 from measure import ROOT
 from tierpole import units
 from tierpole.cli import tierpole
-from tierpole.cli.documents import CheckDocument, ErrorDocument, schema_text
+from tierpole.cli.documents import CheckDocument, ErrorDocument, RoomDocument, schema_text
 from tierpole.office import PlanDocument
+from tierpole.office.dry_document import DryDocument
 from tierpole.office.forecast_document import ForecastDocument
 from tierpole.scenario.reference import Entry, TableEntry, kinds, tables
 from tierpole.season.checks import CHECKS
@@ -65,7 +66,7 @@ def pages() -> Iterator[tuple[Path, str]]:
     yield DOCS / "commands.md", with_help((DOCS / "commands.md").read_text(encoding="utf-8"))
     documents = {
         "plan": PlanDocument, "forecast": ForecastDocument, "check": CheckDocument,
-        "error": ErrorDocument,
+        "error": ErrorDocument, "dry": DryDocument, "room": RoomDocument,
     }  # fmt: skip
     for name, document in documents.items():
         yield DOCS / f"{name}.schema.json", schema_text(document)

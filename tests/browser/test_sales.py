@@ -6,7 +6,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from open_farm import open_farm
-from tierpole.farm.books import Bag, Delivery, Panel, Sale, Settlement
+from tierpole.farm.books import Bag, Delivery, OtherCrop, Panel, Sale, Settlement
 from tierpole.office.people import Role
 from tierpole.records import Change, write
 
@@ -18,6 +18,7 @@ SAID = (
     Sale(name="First load", buyer="Mill", agreed_on="2026-09-01", form="flat", price_flat=6.0),
     Delivery(sale="First load", delivered_on="2026-09-04", bags=("B2",), mass=450.0),
     Settlement(sale="First load", settled_on="2026-09-08", mass=440.0, due=2640.0),
+    OtherCrop(name="Burley", priced_on="2026-09-01", returns=1.0, returns_low=0.8, costs=0.4),
 )  # fmt: skip
 
 
@@ -36,6 +37,23 @@ def test_pages_fit_a_phone_and_have_no_serious_fault(farm, path):
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
     found = Axe().run(page).response["violations"]
     assert [one["id"] for one in found if one["impact"] in ("serious", "critical")] == []
+    assert page.troubles == []
+
+
+def test_the_acre_is_drawn_beside_other_crops(farm):
+    """The picture is there under the strict policy, and the form leads back to a new budget."""
+    page = farm.page(Role.OWNER)
+    page.goto(f"{farm.address}/acres")
+    page.wait_for_selector("#left .picture svg")
+    page.click("text=Write down another crop")
+    page.fill("#name", "Grass hay")
+    page.fill("#priced_on", "2026-09-01")
+    page.fill("#returns", "465")
+    page.fill("#costs", "375 USD/acre")
+    page.click("button.main")
+    page.wait_for_url("**/entered/*")
+    page.goto(f"{farm.address}/acres")
+    assert "Hemp instead of grass hay" in page.inner_text("main")
     assert page.troubles == []
 
 

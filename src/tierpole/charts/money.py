@@ -24,7 +24,7 @@ def money_spread(plan: Plan) -> Chart:
     rows = _bars(plan.draws)
     money = plan.money
     top = max(row["share"] for row in rows) * 1.25
-    x = alt.X("low:Q", axis=alt.Axis(title=None, labelExpr=_MONEY, tickCount=6, labelFlush=True))
+    x = alt.X("low:Q", axis=alt.Axis(title=None, labelExpr=MONEY, tickCount=6, labelFlush=True))
     y = alt.Y("share:Q", axis=None, scale=alt.Scale(domain=[0, top], nice=False))
     loses = [row for row in rows if row["high"] <= 0]
     earns = [row for row in rows if row["high"] > 0]
@@ -50,7 +50,7 @@ def money_spread(plan: Plan) -> Chart:
     return finish(layers, 220, money_sentence(money), _money_table(money))
 
 
-_MONEY = "(datum.value < 0 ? '−$' : '$') + format(abs(datum.value), ',.0f')"
+MONEY = "(datum.value < 0 ? '−$' : '$') + format(abs(datum.value), ',.0f')"
 
 
 def _bars(draws: np.ndarray) -> list[Row]:

@@ -122,28 +122,36 @@ def check(file: str, on: date | None, units: Any, form: str) -> None:
 
 @click.command(cls=Command)
 @FILE
-@together(ON, SEED, DRAWS, UNITS)
+@together(ON, SEED, DRAWS, UNITS, FORMAT)
 @click.option("--place", required=True, metavar="NAME", help="The place, by its name in FILE.")
-def dry(file: str, on: date | None, seed: int, draws: int, units: Any, place: str) -> None:
+def dry(
+    file: str, on: date | None, seed: int, draws: int, units: Any, form: str, place: str
+) -> None:
     """What hangs in a place of FILE: its air, moisture and mould, and how to air it tonight.
 
     Readings of air, weights and moisture correct the forecast; what of them is hard to believe is
     told.
     """
-    from tierpole.cli.dry_text import dry_text
-    from tierpole.cli.layout import width_now
     from tierpole.office.tables import DiskTables
     from tierpole.outlook import make_outlook
 
     season = _season_with(place, file, on)
     with progress() as tick, only_the_answer():
         outlook = make_outlook(season, draws, seed, tables=DiskTables(), tick=tick)
-    click.echo(dry_text(season, outlook, place, units, width_now()))
+    if form == "json":
+        from tierpole.office.dry_document import dry_document
+
+        click.echo(dry_document(season, outlook, place, units).model_dump_json(indent=2))
+    else:
+        from tierpole.cli.dry_text import dry_text
+        from tierpole.cli.layout import width_now
+
+        click.echo(dry_text(season, outlook, place, units, width_now()))
 
 
 @click.command(cls=Command)
 @FILE
-@together(ON, SEED, DRAWS, SECONDS)
+@together(ON, SEED, DRAWS, SECONDS, FORMAT)
 @click.option("--place", required=True, metavar="NAME", help="The place, by its name in FILE.")
 @click.option("--shed", default="24 ft", show_default=True, help="New shed of its own section.")
 @click.option("--shed-price", help='Price of a foot of run, such as "7.50 USD"; a guess if left.')
@@ -158,11 +166,10 @@ def dry(file: str, on: date | None, seed: int, draws: int, units: Any, place: st
 @click.option("--faster", default="20 %", show_default=True, help="Share of drying time saved.")
 @click.option("--faster-cost", default="0 USD", show_default=True, help="What that costs.")
 def room(
-    file: str, on: date | None, seed: int, draws: int, seconds: int, place: str, **wish: Any
+    file: str, on: date | None, seed: int, draws: int, seconds: int, form: str, place: str,
+    **wish: Any,
 ) -> None:  # fmt: skip
     """Weigh more room in a place of FILE: new shed, rented room, or drying faster."""
-    from tierpole.cli.layout import width_now
-    from tierpole.cli.room_text import room_text
     from tierpole.office.tables import DiskTables
     from tierpole.outlook import make_outlook
     from tierpole.plan.options import Wish, what_if
@@ -183,7 +190,15 @@ def room(
     with progress() as tick, only_the_answer():
         outlook = make_outlook(season, draws, seed, tables=DiskTables(), tick=tick)
         weighed = what_if(season, outlook, place, wanted, Stop(seconds=seconds), Risk())
-    click.echo(room_text(place, weighed, width_now()))
+    if form == "json":
+        from tierpole.cli.documents import room_document
+
+        click.echo(room_document(season, place, weighed).model_dump_json(indent=2))
+    else:
+        from tierpole.cli.layout import width_now
+        from tierpole.cli.room_text import room_text
+
+        click.echo(room_text(place, weighed, width_now()))
 
 
 def _quantity(option: str, text: str, kind: str) -> float:
@@ -199,9 +214,9 @@ def _quantity(option: str, text: str, kind: str) -> float:
 def _season_with(place: str, file: str, on: date | None) -> Season:
     """The season of a file that has a place of that name."""
     from tierpole.errors import Fault, InputError
-    from tierpole.scenario import read_scenario
+    from tierpole.office.sources import read_source
 
-    season = read_scenario(file, on)
+    season = read_source(file, on)
     names = [one.name for one in season.places]
     if place not in names:
         raise InputError("asked for", [Fault("place", "", place, f"one of {', '.join(names)}")])

@@ -1,11 +1,11 @@
-"""What the command line says of a scenario or an error, as JSON with a published schema."""
+"""Scenario, room and error, as JSON with a published schema."""
 
 from __future__ import annotations
 
 import json
 from collections.abc import Iterable
 from datetime import date
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from pydantic import BaseModel, Field
 
@@ -13,6 +13,10 @@ from tierpole._version import __version__
 from tierpole.errors import InputError, TierpoleError
 from tierpole.office.document import Document
 from tierpole.scenario import Assumed, Checked
+
+if TYPE_CHECKING:
+    from tierpole.plan.options import Weighed
+    from tierpole.season import Season
 
 
 class ProblemDocument(Document):
@@ -60,6 +64,31 @@ class CheckDocument(Document):
     assumed: list[AssumedDocument]
 
 
+class OptionDocument(Document):
+    """One way to more room or faster drying, for one season."""
+
+    option: str
+    cost_usd: float
+    is_cost_assumed: bool = Field(description="a guess of ours, not the farm's own figure")
+    cost_per_lot_usd: float
+    earns_usd: float = Field(description="before its own cost: the season planned again with it")
+    earns_low_usd: float = Field(description="with `earns_high_usd`, what the search leaves open")
+    earns_high_usd: float
+    left_usd: float
+
+
+class RoomDocument(Document):
+    """Ways to more room, the best first."""
+
+    format: Literal["tierpole-room-1"] = "tierpole-room-1"
+    version: str = __version__
+    farm: str
+    season: int
+    seen_on: date
+    place: str
+    options: list[OptionDocument]
+
+
 def error_document(error: TierpoleError) -> ErrorDocument:
     """The document of an error."""
     is_input = isinstance(error, InputError)
@@ -94,6 +123,29 @@ def check_document(checked: Checked, assumed: Iterable[Assumed]) -> CheckDocumen
         assumed=[
             AssumedDocument(table=a.table, rows=list(a.rows), field=a.field, taken=a.taken)
             for a in assumed
+        ],
+    )
+
+
+def room_document(season: Season, place: str, weighed: Iterable[Weighed]) -> RoomDocument:
+    """The document of ways to more room, weighed."""
+    return RoomDocument(
+        farm=season.farm.name,
+        season=season.year,
+        seen_on=season.on,
+        place=place,
+        options=[
+            OptionDocument(
+                option=one.option.name,
+                cost_usd=one.option.cost,
+                is_cost_assumed=one.option.assumed,
+                cost_per_lot_usd=one.cost_per_lot,
+                earns_usd=one.earns,
+                earns_low_usd=one.low,
+                earns_high_usd=one.high,
+                left_usd=one.net,
+            )
+            for one in weighed
         ],
     )
 

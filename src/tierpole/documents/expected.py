@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 import xarray as xr
 
 from tierpole.charts.reading import dates, limit_of, of_lot
+from tierpole.farm import Hanging
 from tierpole.outlook.summary import Summary, summarise
 from tierpole.plan.harvest import usual_drying
 from tierpole.plan.result import Plan
@@ -30,10 +32,34 @@ class Expected:
     is_legal: Summary
 
 
+@dataclass(frozen=True)
+class Yielded:
+    """The same by draw: mass [kg], and CBD and THC of it [share of dry weight]."""
+
+    mass: Array  # [draw]
+    cbd: Array  # [draw]
+    thc: Array  # [draw]
+
+
 def expected(season: Season, outlook: xr.Dataset, plan: Plan, lot: str) -> Expected | None:
     """What a lot yields if it passes: sticks hanging now and planned; None when there are none."""
+    found = yielded(season, outlook, plan, lot, season.hanging_now())
+    if found is None:
+        return None
+    return Expected(
+        mass=summarise(found.mass),
+        cbd=summarise(found.cbd),
+        thc=summarise(found.thc),
+        is_legal=summarise(found.thc <= limit_of(season)),
+    )
+
+
+def yielded(
+    season: Season, outlook: xr.Dataset, plan: Plan, lot: str, hangings: Iterable[Hanging]
+) -> Yielded | None:
+    """What those of some hangings that are a lot's, and its planned cuts, yield if it passes."""
     batches = [
-        *((h.sticks, h.hung_on, h.place) for h in season.hanging_now() if h.lot == lot),
+        *((h.sticks, h.hung_on, h.place) for h in hangings if h.lot == lot),
         *((cut.sticks, cut.day, cut.place) for cut in plan.lot(lot).cuts),
     ]
     if not batches:
@@ -44,12 +70,10 @@ def expected(season: Season, outlook: xr.Dataset, plan: Plan, lot: str) -> Expec
     dry = sticks * _stick_mass(season, outlook, lot, days)
     dry = dry * (1.0 - _drying_loss(season, outlook, days, places))
     spread = of_lot(outlook, "top_to_plant", lot)
-    thc = _mean(of_lot(outlook, "thc", lot)[:, days], dry) / spread
-    return Expected(
-        mass=summarise(dry.sum(axis=1) / (1.0 - season.market.moisture)),
-        cbd=summarise(_mean(of_lot(outlook, "cbd", lot)[:, days], dry) / spread),
-        thc=summarise(thc),
-        is_legal=summarise(thc <= limit_of(season)),
+    return Yielded(
+        mass=dry.sum(axis=1) / (1.0 - season.market.moisture),
+        cbd=_mean(of_lot(outlook, "cbd", lot)[:, days], dry) / spread,
+        thc=_mean(of_lot(outlook, "thc", lot)[:, days], dry) / spread,
     )
 
 

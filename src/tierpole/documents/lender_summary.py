@@ -12,6 +12,7 @@ from tierpole.charts.ground import TOOL_LIMIT, has_test
 from tierpole.charts.money import money_sentence
 from tierpole.charts.reading import limit_of
 from tierpole.compliance import LotState, change_deadlines
+from tierpole.documents.break_even import break_even
 from tierpole.documents.calendar import reason
 from tierpole.documents.expected import expected
 from tierpole.documents.filed import Filed
@@ -43,6 +44,7 @@ def lender_summary(season: Season, outlook: xr.Dataset, plan: Plan, order: Order
             "money": _money(plan),
             "spent": _spent(season),
             "price": list(_price(season, order.system)),
+            "break_even": break_even(season, outlook, plan, order.system),
             "sales": _sales(order.filed),
             "lots": _lots(season, plan, order.system),
             "thumbs": thumb_grid(plan),

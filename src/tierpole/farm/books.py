@@ -373,6 +373,36 @@ class Payment(Noun):
     amount: Amount
 
 
+_AnAcre = Annotated[float, Measure("money an area", "0 USD/acre", "200000 USD/acre")]
+
+
+class OtherCrop(Noun):
+    """What an acre of hemp's ground would bring under another crop: tobacco, grain, hay, cattle.
+
+    `returns` is what an acre of it sells for in a usual year; in one year of ten it is below
+    `returns_low`, in one above `returns_high`. `costs` is what an acre of it would cost that is not
+    spent without it, `hours` the crew's own hours on an acre; land, barns and machines that are
+    paid for either way belong to neither. It is meant for the season of `priced_on`.
+    """
+
+    name: Name
+    priced_on: Date
+    returns: _AnAcre
+    returns_low: _AnAcre | None = None
+    returns_high: _AnAcre | None = None
+    costs: _AnAcre
+    hours: Annotated[float, Measure("a time", "0 h", "2000 h")] = 0.0
+    note: Note = ""
+
+    @model_validator(mode="after")
+    def _is_ordered(self) -> Self:
+        """A usual year lies between a low and a high one."""
+        low, high = self.returns_low, self.returns_high
+        if (low is not None and low > self.returns) or (high is not None and high < self.returns):
+            raise refuse("returns from returns_low to returns_high")
+        return self
+
+
 # --- law ----------------------------------------------------------------------------------------
 
 

@@ -1,6 +1,6 @@
 """Dollars: what a stick brings and costs, budgets, risk and the worth of knowing more."""
 
-from tierpole.money.budget import Budget, break_even_price, break_even_table, partial_budget
+from tierpole.money.budget import break_even_price, break_even_table, partial_budget
 from tierpole.money.costs import (
     FailWork,
     StickWork,
@@ -12,12 +12,7 @@ from tierpole.money.costs import (
     stripping_cost,
 )
 from tierpole.money.information import value_of_perfect_information, value_of_sample_information
-from tierpole.money.risk import (
-    certainty_equivalent_cara,
-    certainty_equivalent_crra,
-    cvar,
-    tail_weights,
-)
+from tierpole.money.risk import cvar, tail_weights, two_piece_normal
 from tierpole.money.selling import (
     Sales,
     Settlement,
@@ -43,7 +38,6 @@ from tierpole.money.settling import (
 from tierpole.money.value import StickValue, mass_sold, split_change, value_per_stick
 
 __all__ = [
-    "Budget",
     "Count",
     "FailWork",
     "Load",
@@ -57,8 +51,6 @@ __all__ = [
     "break_even_table",
     "capital_recovery",
     "capital_recovery_factor",
-    "certainty_equivalent_cara",
-    "certainty_equivalent_crra",
     "counted",
     "cvar",
     "differences",
@@ -80,6 +72,7 @@ __all__ = [
     "stripping_cost",
     "tail_weights",
     "toll_revenue",
+    "two_piece_normal",
     "value_of_perfect_information",
     "value_of_sample_information",
     "value_per_stick",

@@ -1,37 +1,11 @@
-"""Budgets of one enterprise: variable and fixed cost, break-even, one change against another."""
+"""Budgets: at which price a crop breaks even, and what one change is worth against another."""
 
 from __future__ import annotations
-
-from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Array = NDArray[np.floating]
-
-
-@dataclass(frozen=True)
-class Budget:
-    """Lines of cost by name, dollars for the enterprise or for an area of it."""
-
-    variable: Mapping[str, float]
-    fixed: Mapping[str, float]
-
-    @property
-    def variable_total(self) -> float:
-        """What would not be spent without the crop."""
-        return sum(self.variable.values())
-
-    @property
-    def fixed_total(self) -> float:
-        """What is spent anyway."""
-        return sum(self.fixed.values())
-
-    @property
-    def total(self) -> float:
-        """Variable and fixed cost together."""
-        return self.variable_total + self.fixed_total
 
 
 def break_even_price(cost: float, amount: ArrayLike, p_sold: ArrayLike = 1.0) -> Array:

@@ -1,10 +1,10 @@
-"""How an uncertain amount of money is judged: worst cases, and what it is surely worth."""
+"""How an uncertain amount of money is judged: its worst cases, and its good and bad years."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import logsumexp
+from scipy.special import ndtri
 
 from tierpole.evidence import Mark, Table, Value
 
@@ -69,46 +69,23 @@ def cvar(values: ArrayLike, share: float = TAIL["share"]) -> Array:
     return np.sum(tail_weights(values, share) * np.asarray(values, float), axis=0)
 
 
-def certainty_equivalent_cara(values: ArrayLike, aversion: float) -> Array:
-    """Sure amount worth as much as the draws at constant absolute risk aversion.
+def two_piece_normal(share: ArrayLike, low: float, middle: float, high: float) -> Array:
+    """Quantiles of an amount known by its middle and by what it is below and above in one of ten.
 
     Parameters
     ----------
-    values : dollars, dims [draw, ...]
-    aversion : r [1/dollar]; 0 gives the mean
+    share : of all years that lie below [1], between 0 and 1
+    low, middle, high : the 10, 50 and 90 % quantiles [any unit], rising
 
     Returns
     -------
-    array : dollars, as `values` without the draws
+    array : the unit of `middle`, dims of `share`
 
-    Equation: -ln E[exp(-r x)] / r.
-    Source: textbook; scale of r as in Babcock, Choi and Feinerman 1993, JARE 18:17.
+    Equation: x(q) = m + z(q) / z(0.9) (m - x10 where q < 0.5, x90 - m above), z the standard
+    normal quantile.
+    Source: two halves of normal distributions joined at the median (inference); with even tails it
+    is the normal distribution. Departure from the usual split normal: each half holds half of the
+    years, so that the given number is the median.
     """
-    values = np.asarray(values, float)
-    if aversion == 0:
-        return values.mean(axis=0)
-    return -(logsumexp(-aversion * values, axis=0) - np.log(len(values))) / aversion
-
-
-def certainty_equivalent_crra(values: ArrayLike, wealth: float, aversion: float) -> Array:
-    """Sure change of wealth worth as much as the draws at constant relative risk aversion.
-
-    Parameters
-    ----------
-    values : dollars, dims [draw, ...], all above -`wealth`
-    wealth : before the season [dollars]
-    aversion : gamma [1], 0.5 to 4 in the literature
-
-    Returns
-    -------
-    array : dollars, as `values` without the draws
-
-    Equation: (E[w^(1 - gamma)])^(1 / (1 - gamma)) - w0 with w = w0 + x; exp(E ln w) - w0 at 1.
-    Source: textbook; range of gamma after Hardaker et al. (from memory).
-    """
-    log_w = np.log(wealth + np.asarray(values, float))
-    if aversion == 1:
-        return np.exp(log_w.mean(axis=0)) - wealth
-    power = 1 - aversion
-    log_mean = logsumexp(power * log_w, axis=0) - np.log(len(log_w))
-    return np.exp(log_mean / power) - wealth
+    z = ndtri(np.asarray(share, float)) / ndtri(0.9)
+    return middle + z * np.where(z < 0, middle - low, high - middle)

@@ -21,6 +21,14 @@ class Document(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
 
+class BandDocument(Document):
+    """What the draws say of a quantity: 10 and 90 % of them are below `low` and `high`."""
+
+    low: float
+    median: float
+    high: float
+
+
 class MoneyDocument(Document):
     """What the draws say of an amount of money."""
 

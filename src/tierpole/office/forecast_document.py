@@ -10,21 +10,13 @@ from typing import Literal
 from pydantic import Field
 
 from tierpole._version import __version__
-from tierpole.office.document import Document
+from tierpole.office.document import BandDocument, Document
 from tierpole.outlook.report import Fan, LotForecast
 from tierpole.plan.result import Plan
 from tierpole.plan.testing import Testing
 from tierpole.season import Season
 
 FORMAT = "tierpole-forecast-1"
-
-
-class BandDocument(Document):
-    """A quantity on a day: 10 and 90 % of the draws are below `low` and `high`."""
-
-    low: float
-    median: float
-    high: float
 
 
 class DayDocument(Document):

@@ -77,6 +77,7 @@ KINDS: tuple[Kind, ...] = (
     Kind("delivery", books.Delivery, day="delivered_on"),
     Kind("settlement", books.Settlement, day="settled_on"),
     Kind("payment", books.Payment, day="paid_on"),
+    Kind("other_crop", books.OtherCrop, day="priced_on"),
     Kind("disposal", books.Disposal, day="disposed_on"),
     Kind("remediation", books.Remediation, day="done_on"),
     Kind("licence", books.Licence, day="valid_from", is_lasting=True),

@@ -41,7 +41,7 @@ CHARTS_POLICY = POLICY.replace(
     "script-src 'self'; style-src 'self'",
     "script-src 'self' 'unsafe-eval'; style-src 'self' 'unsafe-inline'",
 )
-CHARTS = ("/season", "/lot/", "/place/")
+CHARTS = ("/season", "/lot/", "/place/", "/acres")
 
 
 def create_app(

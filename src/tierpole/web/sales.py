@@ -7,6 +7,7 @@ from fastapi.responses import Response
 from starlette.exceptions import HTTPException
 
 from tierpole.office.acres import acres_of
+from tierpole.office.given_up import given_up
 from tierpole.office.kept import mark_of
 from tierpole.office.sales import SaleDesk, sale_desk
 from tierpole.web.asking import Asking, Query
@@ -22,11 +23,13 @@ def sales(query: Asking) -> Response:
 
 @routes.get("/acres")
 def acres(query: Asking) -> Response:
-    """Did the acre pay: lot by lot, by the books."""
-    sales, plans = _desk(query).every(), query.office.kept_plans()
-    first = query.office.kept(mark_of(plans[-1])) if plans else None
-    view = acres_of(query.desk.store, query.office.season, sales, first)
-    return query.desk_page("acres.html", view=view)
+    """Did the acre pay: lot by lot, by the books, and beside the crops given up."""
+    office, store = query.office, query.desk.store
+    sales, plans = _desk(query).every(), office.kept_plans()
+    first = office.kept(mark_of(plans[-1])) if plans else None
+    view = acres_of(store, office.season, sales, first)
+    beside = given_up(store, office.season, office.plan, view, sales)
+    return query.desk_page("acres.html", view=view, beside=beside)
 
 
 @routes.get("/sales/{name:path}")

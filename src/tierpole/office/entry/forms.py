@@ -214,6 +214,13 @@ _SEEN_IN_FILE = (
 )  # fmt: skip
 _FIELDS = tuple(one.key for one in FIELDS)
 _ASKED_OTHERWISE: dict[tuple[str, str], dict[str, Any]] = {
+    ("other_crop", "name"): {"label": "Crop", "hint": "burley tobacco"},
+    ("other_crop", "priced_on"): {"label": "At the prices of"},
+    ("other_crop", "returns"): {"label": "An acre of it sells for, in a usual year"},
+    ("other_crop", "returns_low"): {"label": "for less in one year of ten"},
+    ("other_crop", "returns_high"): {"label": "for more in one year of ten"},
+    ("other_crop", "costs"): {"label": "What an acre costs that is not spent without it"},
+    ("other_crop", "hours"): {"label": "The crew’s hours on an acre"},
     ("attachment", "name"): {"hint": "delivery note of the nursery"},
     ("attachment", "content"): {"label": "Photo or paper"},
     ("certificate_columns", "name"): {"label": "Laboratory"},
