@@ -19,10 +19,19 @@ from babel.messages.pofile import read_po, write_po
 
 from measure import ROOT
 from tierpole.charts import words
-from tierpole.farm import Cut, Flowering, Hanging, Noun, Reading, Sample, Test
+from tierpole.farm import Cut, Flowering, GaugeReading, Hanging, Noun, Reading, Sample, Test
 from tierpole.farm import books as b
+from tierpole.farm.tested import NOTHING_READ, UPSIDE_DOWN
 from tierpole.office.entry import FORMS
-from tierpole.office.entry.desk import FAULT, HANGS, NAME_GONE, NAME_TAKEN, NOT_THERE
+from tierpole.office.entry.desk import (
+    FAULT,
+    HANGS,
+    NAME_GONE,
+    NAME_TAKEN,
+    NOT_THERE,
+    TO_COME,
+    WHOLE,
+)
 from tierpole.office.entry.fields import COMMAS, OTHERWISE, UNANSWERED, ask_of
 from tierpole.office.entry.uploads import OTHER_FILE, TOO_LARGE
 from tierpole.office.views import barn
@@ -37,7 +46,7 @@ WEB = ROOT / "src" / "tierpole" / "web"
 LOCALES = WEB / "locale"
 NOUNS: tuple[type[Noun], ...] = (
     Cut, Hanging, Reading, Sample, Test, Flowering, b.Operation, b.TierLoad, b.AirReading,
-    b.StickWeight, b.Stripping, b.Bag, b.Scouting,
+    GaugeReading, b.StickWeight, b.Stripping, b.Bag, b.Scouting,
 )  # fmt: skip
 
 
@@ -50,14 +59,15 @@ def _texts() -> Iterator[str]:
     for template in sorted((WEB / "templates").glob("*.html")):
         yield from re.findall(r"\bt\('([^']+)'\)", template.read_text(encoding="utf-8"))
     for form in FORMS:
-        yield form.title
+        yield from (form.title, form.note)
         for ask in form.asks:
             yield from (ask.label, *map(str, ask.choices), *ask.allowed.patterns())
     for noun in NOUNS:
         yield from (ask_of(noun, key).label for key in noun.model_fields)
-    for told in (UNANSWERED, OTHERWISE, OTHER_FILE, NOT_THERE):
+    for told in (UNANSWERED, OTHERWISE, OTHER_FILE, NOT_THERE, TO_COME):
         yield from told.patterns()
-    yield from (COMMAS, TOO_LARGE, FAULT, NAME_GONE, NAME_TAKEN, HANGS, *barn.CREW_TEXTS)
+    yield from (COMMAS, TOO_LARGE, FAULT, NAME_GONE, NAME_TAKEN, HANGS, WHOLE, *barn.CREW_TEXTS)
+    yield from (NOTHING_READ, UPSIDE_DOWN)
     yield from (TOO_OLD, TOO_MANY, NO_CODE, NOT_OWN, NOT_YET, TOO_OFTEN)
     yield from words.MONTHS
 

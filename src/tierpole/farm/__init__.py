@@ -14,7 +14,7 @@ from tierpole.farm.selling import (
     Sampler,
     Weekday,
 )
-from tierpole.farm.tested import Flowering, Sample, Test, TestKind
+from tierpole.farm.tested import Flowering, GaugeReading, Sample, Test, TestKind
 
 __all__ = [
     "AirReading",
@@ -27,6 +27,7 @@ __all__ = [
     "Farm",
     "Field",
     "Flowering",
+    "GaugeReading",
     "Hanging",
     "Laboratory",
     "Lot",

@@ -11,7 +11,7 @@ from typing import Annotated, Self
 
 from pydantic import model_validator
 
-from tierpole.farm.land import Date, Name, Note, Share, Stock
+from tierpole.farm.land import ClockTime, Date, Happened, Name, Note, Share, Stock
 from tierpole.farm.measure import Content, Count, Label, Measure, Noun, Pattern, refuse
 from tierpole.farm.tested import Potency
 
@@ -22,7 +22,6 @@ Moisture = Annotated[float, Measure("a share", "0 %", "95 %")]
 Temperature = Annotated[float, Measure("a temperature", "-60 F", "200 F")]
 Hours = Annotated[float, Measure("a time", "0 h", "5000 h")]
 Amount = Annotated[float, Measure("money", "0 USD", "100000000 USD")]
-ClockTime = Annotated[str, Pattern(r"([01]\d|2[0-3]):[0-5]\d", 'a time of day such as "14:30"')]
 MediaType = Annotated[
     str, Pattern(r"[a-z]+/[a-z0-9.+-]{1,80}", 'a media type such as "image/jpeg"')
 ]
@@ -35,7 +34,7 @@ class CloneOrder(Noun):
     """Plants ordered of a supplier."""
 
     name: Name
-    ordered_on: Date
+    ordered_on: Happened
     supplier: Name
     variety: Name
     stock: Stock = Stock.CLONE
@@ -51,7 +50,7 @@ class Arrival(Noun):
 
     order: Name
     lot: Name | None = None
-    arrived_on: Date
+    arrived_on: Happened
     plants: Plants
     dead: Plants = 0
     condition: Note = ""
@@ -62,7 +61,7 @@ class Planting(Noun):
     """Plants of a lot set into the ground on a day; a lot may take several."""
 
     lot: Name
-    set_on: Date
+    set_on: Happened
     plants: Plants
     note: Note = ""
 
@@ -71,7 +70,7 @@ class PlantLoss(Noun):
     """Plants of a lot found dead or taken out, and why."""
 
     lot: Name
-    seen_on: Date
+    seen_on: Happened
     plants: Plants
     cause: Name
 
@@ -80,7 +79,7 @@ class Scouting(Noun):
     """What was seen on a walk through a lot."""
 
     lot: Name
-    seen_on: Date
+    seen_on: Happened
     what: Name
     share_of_plants: Share | None = None
     photo: Content | None = None
@@ -93,7 +92,7 @@ class Scouting(Noun):
 class Operation(Noun):
     """Work done, with its hours and what it cost beside them."""
 
-    done_on: Date
+    done_on: Happened
     task: Name
     lot: Name | None = None
     place: Name | None = None
@@ -105,7 +104,7 @@ class Operation(Noun):
 class InputUse(Noun):
     """Something put on or into a lot: fertiliser, spray, plastic; `amount` as its label counts."""
 
-    applied_on: Date
+    applied_on: Happened
     product: Name
     amount: Name
     lot: Name | None = None
@@ -122,8 +121,8 @@ class CustodyStep(Noun):
     """The official sample of a lot passing from one hand to the next."""
 
     lot: Name
-    sampled_on: Date
-    handed_on: Date
+    sampled_on: Happened
+    handed_on: Happened
     handed_at: ClockTime | None = None
     giver: Name
     taker: Name
@@ -136,8 +135,8 @@ class Panel(Noun):
     """A certificate on what else is in the material; None where a group was not tested."""
 
     lot: Name
-    sampled_on: Date
-    reported_on: Date
+    sampled_on: Happened
+    reported_on: Happened
     laboratory: Name
     pesticides_pass: bool | None = None
     metals_pass: bool | None = None
@@ -154,7 +153,7 @@ class TierLoad(Noun):
 
     lot: Name
     place: Name
-    hung_on: Date
+    hung_on: Happened
     tier: Annotated[int, Count(1, 12)]
     bent: Annotated[int, Count(1, 100)] | None = None
     sticks: Sticks
@@ -164,7 +163,7 @@ class AirReading(Noun):
     """The air of a place, read by a person or a logger, at a tier where there is more than one."""
 
     place: Name
-    read_on: Date
+    read_on: Happened
     read_at: ClockTime
     temperature: Temperature
     humidity: Share
@@ -175,7 +174,7 @@ class Airing(Noun):
     """How a place was set from a time on: vents open by a share, fans, heater."""
 
     place: Name
-    set_on: Date
+    set_on: Happened
     set_at: ClockTime
     vents: Share
     fans: bool = False
@@ -186,7 +185,7 @@ class CleanDown(Noun):
     """A place cleaned before hemp hangs in it: `after` says what hung there."""
 
     place: Name
-    cleaned_on: Date
+    cleaned_on: Happened
     after: Name
     dust_removed: bool
     residues_removed: bool
@@ -198,8 +197,8 @@ class StickWeight(Noun):
 
     lot: Name
     place: Name
-    hung_on: Date
-    read_on: Date
+    hung_on: Happened
+    read_on: Happened
     read_at: ClockTime | None = None
     sticks: Sticks
     mass: Mass
@@ -209,7 +208,7 @@ class GreenWeight(Noun):
     """Cut sticks of a lot weighed before they dry."""
 
     lot: Name
-    weighed_on: Date
+    weighed_on: Happened
     sticks: Sticks
     mass: Mass
     moisture: Moisture | None = None
@@ -219,7 +218,7 @@ class Stripping(Noun):
     """Flower stripped from the sticks of a lot: its mass as weighed, and its moisture."""
 
     lot: Name
-    stripped_on: Date
+    stripped_on: Happened
     sticks: Sticks | None = None
     mass: Mass
     moisture: Moisture
@@ -231,7 +230,7 @@ class Bag(Noun):
 
     name: Name
     lot: Name
-    filled_on: Date
+    filled_on: Happened
     mass: Mass
     moisture: Moisture
 
@@ -240,7 +239,7 @@ class BagMove(Noun):
     """Bags put into store, or from one store into another."""
 
     bags: tuple[Name, ...]
-    moved_on: Date
+    moved_on: Happened
     store: Name
     temperature: Temperature | None = None
     humidity: Share | None = None
@@ -295,7 +294,7 @@ class Sale(Noun):
 
     name: Name
     buyer: Name
-    agreed_on: Date
+    agreed_on: Happened
     form: SaleForm
     is_contract: bool = True
     price_point: (
@@ -342,7 +341,7 @@ class Delivery(Noun):
     """
 
     sale: Name
-    delivered_on: Date
+    delivered_on: Happened
     bags: tuple[Name, ...]
     mass: Mass
     moisture: Moisture | None = None
@@ -356,7 +355,7 @@ class Settlement(Noun):
     """What a buyer says is owed for a sale: pounds, potency, deductions, money."""
 
     sale: Name
-    settled_on: Date
+    settled_on: Happened
     mass: Mass
     total_cbd: Potency | None = None
     recovery: Share | None = None
@@ -369,7 +368,7 @@ class Payment(Noun):
     """Money that came for a sale."""
 
     sale: Name
-    paid_on: Date
+    paid_on: Happened
     amount: Amount
 
 
@@ -421,7 +420,7 @@ class Disposal(Noun):
     """Plants, sticks or dry material of a lot destroyed."""
 
     lot: Name
-    disposed_on: Date
+    disposed_on: Happened
     method: DisposalMethod
     plants: Plants = 0
     sticks: Annotated[int, Count(0, 100_000)] = 0
@@ -444,7 +443,7 @@ class Remediation(Noun):
 
     name: Name
     lot: Name
-    done_on: Date
+    done_on: Happened
     method: RemediationMethod
     sticks: Annotated[int, Count(0, 100_000)] = 0
     mass: Mass
@@ -483,7 +482,7 @@ class Attachment(Noun):
     media_type: MediaType
     content: Content
     size: Annotated[int, Count(0, 1_000_000_000)]
-    added_on: Date
+    added_on: Happened
     lot: Name | None = None
     place: Name | None = None
     note: Note = ""
@@ -492,7 +491,7 @@ class Attachment(Noun):
 class Memo(Noun):
     """Anything worth keeping, about a lot, a place or the farm."""
 
-    written_on: Date
+    written_on: Happened
     text: Annotated[str, Label(longest=2000)]
     lot: Name | None = None
     place: Name | None = None

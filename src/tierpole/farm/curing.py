@@ -5,7 +5,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Annotated
 
-from tierpole.farm.land import Date, Name, Note
+from tierpole.farm.land import Date, Happened, Name, Note
 from tierpole.farm.measure import Count, Measure, Noun
 
 
@@ -66,7 +66,7 @@ class Cut(Noun):
     """Sticks of a lot cut on a day."""
 
     lot: Name
-    cut_on: Date
+    cut_on: Happened
     sticks: Annotated[int, Count(1, 100_000)]
 
 
@@ -75,9 +75,9 @@ class Hanging(Noun):
 
     lot: Name
     place: Name
-    hung_on: Date
+    hung_on: Happened
     sticks: Annotated[int, Count(1, 100_000)]
-    down_on: Date | None = None
+    down_on: Happened | None = None
 
 
 class Reading(Noun):
@@ -85,6 +85,6 @@ class Reading(Noun):
 
     place: Name
     lot: Name
-    hung_on: Date
-    read_on: Date
+    hung_on: Happened
+    read_on: Happened
     moisture_flower: Annotated[float, Measure("a share", "3 %", "90 %")]

@@ -6,12 +6,14 @@ from datetime import date
 from enum import StrEnum
 from typing import Annotated
 
-from tierpole.farm.measure import Count, Day, Label, Measure, Noun, Ratio
+from tierpole.farm.measure import Count, Day, Label, Measure, Noun, Pattern, Ratio
 
 Name = Annotated[str, Label()]
 Note = Annotated[str, Label(longest=500, empty=True)]
 Share = Annotated[float, Measure("a share", "0 %", "100 %")]
 Date = Annotated[date, Day()]
+Happened = Annotated[date, Day(is_past=True)]  # the day of what happened: never one to come
+ClockTime = Annotated[str, Pattern(r"([01]\d|2[0-3]):[0-5]\d", 'a time of day such as "14:30"')]
 
 
 class Farm(Noun):

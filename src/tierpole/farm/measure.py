@@ -8,16 +8,20 @@ from __future__ import annotations
 
 import math
 import re
+import typing
+from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date, datetime
-from functools import cached_property
+from datetime import date, datetime, timedelta
+from functools import cache, cached_property
 from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, GetCoreSchemaHandler, ValidationInfo
+from pydantic.fields import FieldInfo
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from tierpole import units
 
+GRACE = timedelta(days=1)  # for clocks that run ahead, and phones set to another time zone
 _NO_THOUSANDS = re.compile(r"\d,(?!\d{3}(?!\d))")  # 2,5 would be read as 25
 
 
@@ -192,10 +196,14 @@ class Label:
 
 @dataclass(frozen=True)
 class Day:
-    """A calendar date, farm-local."""
+    """A calendar date, farm-local; `is_past` marks the day of what happened, never one to come.
+
+    A file may tell a whole season, so that only an entry is held to it: see `too_late`.
+    """
 
     first_year: int = 1990
     last_year: int = 2100
+    is_past: bool = False
 
     def __get_pydantic_core_schema__(self, _: Any, __: GetCoreSchemaHandler) -> CoreSchema:
         return core_schema.no_info_plain_validator_function(self.read)
@@ -217,6 +225,29 @@ class Day:
         if not self.first_year <= value.year <= self.last_year:
             raise refuse(self.allowed)
         return value
+
+
+def too_late(noun: Noun, today: date) -> list[tuple[str, date]]:
+    """Fields that say what happened on a day that is still to come, with that day."""
+    said = ((field, getattr(noun, field)) for field in _past_days(type(noun)))
+    return [(field, day) for field, day in said if day is not None and day > today + GRACE]
+
+
+@cache
+def _past_days(noun: type[Noun]) -> tuple[str, ...]:
+    """The fields of a noun that hold the day of what happened."""
+    return tuple(
+        name
+        for name, info in noun.model_fields.items()
+        if any(isinstance(rule, Day) and rule.is_past for rule in _rules_of(info))
+    )
+
+
+def _rules_of(info: FieldInfo) -> Iterator[Any]:
+    """The rules of a field, also where it may be left out."""
+    yield from info.metadata
+    for part in typing.get_args(info.annotation):
+        yield from getattr(part, "__metadata__", ())
 
 
 @dataclass(frozen=True)

@@ -1,14 +1,17 @@
-"""What was seen and measured in the field: flowering, samples, certificates."""
+"""What was seen and measured in the field: weather, flowering, samples, certificates."""
 
 from __future__ import annotations
 
 from datetime import date
 from enum import StrEnum
-from typing import Annotated
+from typing import Annotated, Self
 
-from tierpole.farm.land import Date, Name, Note
-from tierpole.farm.measure import Content, Count, Label, Measure, Noun
+from pydantic import ValidationInfo, model_validator
 
+from tierpole.farm.land import ClockTime, Date, Happened, Name, Note
+from tierpole.farm.measure import Content, Count, Label, Measure, Noun, is_written, refuse
+
+_Outdoors = Annotated[float, Measure("a temperature", "-60 F", "130 F")]
 Potency = Annotated[float, Measure("a share", "0 %", "40 %")]
 
 
@@ -33,8 +36,8 @@ class Test(Noun):
 
     lot: Name
     kind: TestKind
-    sampled_on: Date
-    reported_on: Date
+    sampled_on: Happened
+    reported_on: Happened
     plants: Annotated[int, Count(1, 500)]
     total_cbd: Potency | None = None
     total_thc: Potency
@@ -55,8 +58,49 @@ class Sample(Noun):
     """A call to the official sampler and the visit agreed; its result comes as an official test."""
 
     lot: Name
-    requested_on: Date
+    requested_on: Happened
     sampled_on: Date
+
+
+NOTHING_READ = "a reading of rain or of a temperature"
+UPSIDE_DOWN = "a reading whose highest temperature is at or above its lowest"
+
+
+class GaugeReading(Noun):
+    """The farm's own rain gauge and thermometer, as read since the reading before, and set back.
+
+    Read before noon, or at an hour nobody wrote, the rain and the highest temperature are of the
+    day before; the lowest is of that morning. That is how a station's morning observer is read.
+    """
+
+    read_on: Happened
+    read_at: ClockTime | None = None
+    rain: Annotated[float, Measure("rain", "0 in", "40 in")] | None = None
+    temperature_lowest: _Outdoors | None = None
+    temperature_highest: _Outdoors | None = None
+    note: Note = ""
+
+    @property
+    def is_of_morning(self) -> bool:
+        """Whether it was read before noon, as most are."""
+        return self.read_at is None or self.read_at < "12:00"
+
+    @property
+    def contradiction(self) -> tuple[str, str] | None:
+        """The field that cannot be, and what is allowed: nothing was read, or it is upside down."""
+        low, high = self.temperature_lowest, self.temperature_highest
+        if self.rain is None and low is None and high is None:
+            return "rain", "written, or the lowest or highest temperature"
+        if low is not None and high is not None and high < low:
+            return "temperature_highest", "at or above the lowest temperature"
+        return None
+
+    @model_validator(mode="after")
+    def _is_possible(self, info: ValidationInfo) -> Self:
+        """An entry is refused at once; of a file all is told together."""
+        if self.contradiction and not is_written(info):
+            raise refuse(NOTHING_READ if self.contradiction[0] == "rain" else UPSIDE_DOWN)
+        return self
 
 
 class Flowering(Noun):
@@ -66,6 +110,6 @@ class Flowering(Noun):
     """
 
     lot: Name
-    seen_on: Date
+    seen_on: Happened
     in_flower: Annotated[int, Count(0, 100_000)]
     looked_at: Annotated[int, Count(1, 100_000)]

@@ -27,6 +27,7 @@ from tierpole.records import (
     Stored,
     Wanted,
     content_key,
+    days_to_come,
     nouns,
     seasons,
     write,
@@ -245,7 +246,9 @@ class CertificateDesk:
         return Taken(place, how, said, reasons), [] if reasons else found
 
     def _refused(self, noun: Test | Panel) -> tuple[str, ...]:
-        """Why the books would not take a noun: its lot is none of theirs."""
+        """Why the books would not take a noun: its lot is none of theirs, its day is to come."""
+        if late := days_to_come(self.store, [noun]):
+            return tuple(f"{one.field} must be {one.allowed}, got {one.value}." for one in late)
         lots = nouns(self.store, Wanted("lot", name=noun.lot))
         remade = nouns(self.store, Wanted("remediation", name=noun.lot))
         return () if lots or remade else (f'There is no lot "{noun.lot}" in the books.',)

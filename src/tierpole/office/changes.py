@@ -9,7 +9,18 @@ from typing import Any
 from uuid import UUID
 
 from tierpole.charts import words
-from tierpole.farm import Cut, Flowering, Hanging, Lot, Noun, Place, Reading, Sample, Test
+from tierpole.farm import (
+    Cut,
+    Flowering,
+    GaugeReading,
+    Hanging,
+    Lot,
+    Noun,
+    Place,
+    Reading,
+    Sample,
+    Test,
+)
 from tierpole.office.document import LotDocument
 from tierpole.office.kept import KeptDocument
 from tierpole.records import IN_SEASON, Store, history, news
@@ -179,6 +190,10 @@ def _flowering(seen: Flowering, _: KeptDocument) -> str:
     return f"{seen.in_flower} of {seen.looked_at} plants in flower on {day}"
 
 
+def _gauge(read: GaugeReading, _: KeptDocument) -> str:
+    return f"the farm's own gauge was read on {words.plain_day(read.read_on)}"
+
+
 def _place(place: Place, _: KeptDocument) -> str:
     if place.free_from is None:
         return f"{place.name} is free"
@@ -196,7 +211,8 @@ _SAYINGS: dict[type[Noun], Callable[[Any, KeptDocument], str]] = {
     Reading: _reading,
     Sample: _sample,
     Flowering: _flowering,
+    GaugeReading: _gauge,
     Place: _place,
     Lot: _lot,
 }
-_OF_A_LOT = tuple(kind for kind in _SAYINGS if kind is not Place)
+_OF_A_LOT = tuple(kind for kind in _SAYINGS if kind not in (GaugeReading, Place))

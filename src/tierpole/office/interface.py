@@ -15,7 +15,9 @@ from tierpole.compliance import Due
 from tierpole.errors import Fault, InputError, StoreError
 from tierpole.farm import Noun
 from tierpole.farm.books import WeatherSource
+from tierpole.farm.measure import GRACE
 from tierpole.office.document import PlanDocument
+from tierpole.office.entry.desk import Desk, known_from
 from tierpole.office.entry.forms import NOT_BY_HAND
 from tierpole.office.entry.uploads import media_type
 from tierpole.office.gates import check_gates
@@ -33,6 +35,7 @@ from tierpole.records import (
     history,
     json_schema,
     kind_named,
+    last_day,
     nouns,
     read_content,
     seasons,
@@ -103,24 +106,25 @@ class Interface:
             season = season or max(seasons(self.store), default=None)
         noun = self._noun(kind, said.value)
         check_gates(self.store, [noun])
-        change = Change(noun, why=said.why, known_on=said.known_on, season=season, id=entry)
+        known_on = self._known_on(said, noun, is_new=True)
+        change = Change(noun, why=said.why, known_on=known_on, season=season, id=entry)
         if kind.is_single:
             of = setting_id(kind.name, None if kind.is_lasting else season)
-            change = Change(noun, of, tuple(said.corrects), said.why, said.known_on, season, entry)
+            change = Change(noun, of, tuple(said.corrects), said.why, known_on, season, entry)
         return self._write(change, who)
 
     def correct(self, kind: Kind, noun: UUID, said: Said, entry: UUID, who: str) -> Receipt:
         """Write a correction of what was seen."""
         value, seen = self._noun(kind, said.value), tuple(said.corrects)
         check_gates(self.store, [value])
-        return self._write(
-            Change(value, noun, seen, said.why, said.known_on, said.season, entry), who
-        )
+        known_on = self._known_on(said, value)
+        return self._write(Change(value, noun, seen, said.why, known_on, said.season, entry), who)
 
     def withdraw(self, noun: UUID, said: Said, entry: UUID, who: str) -> Receipt:
         """Say that a noun is no more."""
         seen = tuple(said.corrects)
-        return self._write(Change(None, noun, seen, said.why, said.known_on, id=entry), who)
+        known_on = self._known_on(said, None)
+        return self._write(Change(None, noun, seen, said.why, known_on, id=entry), who)
 
     def keep(self, data: bytes, who: str) -> tuple[dict[str, Any], bool]:
         """Keep a photo or paper; what it is asked for by, and whether it is new."""
@@ -154,6 +158,15 @@ class Interface:
         if isinstance(noun, WeatherSource):
             check_weather(self.store, noun, {})
         return noun
+
+    def _known_on(self, said: Said, noun: Noun | None, *, is_new: bool = False) -> date | None:
+        """When what is said became known: as said, but not on a day to come; else as by a form."""
+        if said.known_on is None:
+            return known_from(noun, Desk(self.store, self.look).season, is_new=is_new)
+        if said.known_on > last_day(self.store) + GRACE:
+            fault = Fault("entry", "known_on", said.known_on, "today or before")
+            raise InputError("entry", [fault])
+        return said.known_on
 
     def _write(self, change: Change, who: str) -> Receipt:
         (receipt,) = write_with(self.store, [change], [], who)

@@ -4,6 +4,7 @@ from tierpole.records.audit import Seal, Verdict, seal, verify
 from tierpole.records.balance import Balance, Step, mass_balance
 from tierpole.records.contents import attach, content_key, read_content, write_with
 from tierpole.records.copies import backup, holds_books, restore
+from tierpole.records.days import days_to_come, last_day
 from tierpole.records.exporting import Exported, export_scenario
 from tierpole.records.journal import Change, Receipt, write
 from tierpole.records.kinds import IN_SEASON, KINDS, Kind, kind_named, kind_of, setting_id
@@ -61,6 +62,7 @@ __all__ = [
     "conflicts",
     "content_key",
     "counts_then",
+    "days_to_come",
     "entries",
     "entries_named",
     "entry_numbered",
@@ -77,6 +79,7 @@ __all__ = [
     "kind_named",
     "kind_of",
     "known_then",
+    "last_day",
     "latest",
     "mass_balance",
     "news",

@@ -14,6 +14,7 @@ from tierpole.errors import StoreError
 from tierpole.farm.books import Attachment
 from tierpole.records import schema
 from tierpole.records.chain import sha256
+from tierpole.records.days import check_days
 from tierpole.records.journal import Change, Receipt, write_all
 from tierpole.records.store import Store
 
@@ -51,8 +52,10 @@ def write_with(
     """Write changes down together with the contents they name, all or nothing.
 
     For the few changes of one form or call: whoever else writes just now shares the transaction.
+    Raises `InputError` also for what is said to have happened on a day to come.
     """
     every, named = list(changes), list(contents)
+    check_days(store, (change.noun for change in every))
 
     def both(connection: Connection) -> tuple[Receipt, ...]:
         if named:

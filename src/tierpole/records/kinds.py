@@ -55,6 +55,7 @@ KINDS: tuple[Kind, ...] = (
     Kind("hanging", farm.Hanging, "hangings", "hung_on"),
     Kind("reading", farm.Reading, "readings", "read_on"),
     Kind("flowering", farm.Flowering, "flowering", "seen_on"),
+    Kind("gauge", farm.GaugeReading, "gauge_readings", "read_on"),
     Kind("order", books.CloneOrder, day="ordered_on"),
     Kind("arrival", books.Arrival, day="arrived_on"),
     Kind("planting", books.Planting, day="set_on"),

@@ -14,6 +14,7 @@ from tierpole.farm import (
     Farm,
     Field,
     Flowering,
+    GaugeReading,
     Hanging,
     Laboratory,
     Lot,
@@ -85,6 +86,7 @@ class Scenario(Noun):
     tier_loads: tuple[TierLoad, ...] = ()
     clean_downs: tuple[CleanDown, ...] = ()
     flowering: tuple[Flowering, ...] = ()
+    gauge_readings: tuple[GaugeReading, ...] = ()
 
 
 _OWN = ("season", "weather", "files", "loggers")

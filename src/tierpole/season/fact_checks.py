@@ -41,6 +41,7 @@ DATED = {
     "tier_loads": ("hung_on",),
     "clean_downs": ("cleaned_on",),
     "flowering": ("seen_on",),
+    "gauge_readings": ("read_on",),
 }
 ORDERED = {
     "tests": ("sampled_on", "reported_on"),
@@ -233,6 +234,14 @@ def sightings_are_possible(draft: Draft) -> Iterator[Fault]:
             )
 
 
+def gauge_readings_are_possible(draft: Draft) -> Iterator[Fault]:
+    """A reading of the farm's own gauge has a value, and its temperatures are in order."""
+    for row in draft.rows("gauge_readings"):
+        if row.noun.contradiction:
+            field, allowed = row.noun.contradiction
+            yield row.fault(field, getattr(row.noun, field), allowed)
+
+
 def limits_stand_in(draft: Draft) -> Iterator[Fault]:
     """A content said to be below its limit has that limit written."""
     for row in draft.rows("tests"):
@@ -268,6 +277,7 @@ CHECKS: tuple[Check, ...] = (
     hangings_find_room,
     readings_are_of_hangings,
     sightings_are_possible,
+    gauge_readings_are_possible,
     limits_stand_in,
     learnt_is_of_varieties,
 )

@@ -25,6 +25,7 @@ from tierpole.farm import (
     Farm,
     Field,
     Flowering,
+    GaugeReading,
     Hanging,
     Laboratory,
     Lot,
@@ -96,6 +97,7 @@ class Season:
     tier_loads: tuple[TierLoad, ...] = ()
     clean_downs: tuple[CleanDown, ...] = ()
     flowering: tuple[Flowering, ...] = ()
+    gauge_readings: tuple[GaugeReading, ...] = ()
     learnt: tuple[Learnt, ...] = ()
     source: str = field(default="")
 
@@ -178,6 +180,7 @@ class Season:
             tier_loads=tuple(t for t in self.tier_loads if t.hung_on <= on),
             clean_downs=tuple(c for c in self.clean_downs if c.cleaned_on <= on),
             flowering=tuple(f for f in self.flowering if f.seen_on <= on),
+            gauge_readings=tuple(g for g in self.gauge_readings if g.read_on <= on),
             places=tuple(_place_seen_on(p, on, self.day(DAYS - 1)) for p in self.places),
             past_weather=self.past_weather.until(on),
             this_weather=self.this_weather.until(on),

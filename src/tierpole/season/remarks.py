@@ -15,7 +15,7 @@ from tierpole.weather import clean, fill_gaps, season_pool
 
 FACTS = (
     "tests", "samples", "cuts", "hangings", "readings", "flowering", "air_readings",
-    "stick_weights", "airings", "tier_loads", "clean_downs",
+    "stick_weights", "airings", "tier_loads", "clean_downs", "gauge_readings",
 )  # fmt: skip
 NEAR = 1.0  # degrees of latitude or longitude from the farm to its station
 RICH = 3_000  # pounds an acre; state averages lie between 1,200 and 2,000

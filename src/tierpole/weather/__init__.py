@@ -18,6 +18,7 @@ from tierpole.weather.freeze import (
     freeze_days,
     freeze_quantile,
 )
+from tierpole.weather.gauge import own_days, with_gauge
 from tierpole.weather.hourly import HourlyWeather, hourly_weather
 from tierpole.weather.record import DailyRecord, Station, season_dates
 from tierpole.weather.seasons import (
@@ -59,8 +60,10 @@ __all__ = [
     "hourly_weather",
     "is_wet",
     "observation_gap",
+    "own_days",
     "season_dates",
     "season_pool",
     "splice",
     "wet_hours",
+    "with_gauge",
 ]

@@ -141,8 +141,8 @@ def splice(
     ----------
     pool : past seasons [year, day]; each gives one row
     year : the season's year
-    observed : its days so far; a day without a temperature takes the past year's weather, one
-        without rain the past year's rain
+    observed : its days so far; a day without a temperature takes the past year's, one without
+        rain the past year's rain
     forecast : used on days after the last observed one
     rng : draws the errors of dew points, and how long each row follows the forecast's rain
 
@@ -162,10 +162,11 @@ def splice(
     weather["depression"] = _depression(pool)
     origin = np.full(DAYS, "past", dtype="U8")
     error = dew_point_error(len(pool), DAYS, rng)
+    is_rain_seen = np.zeros(DAYS, bool)
     if observed is not None:
-        _lay_observed(weather, origin, year, observed)
+        _lay_observed(weather, origin, is_rain_seen, year, observed)
     if forecast is not None:
-        _lay_forecast(weather, origin, year, pool, forecast, rng)
+        _lay_forecast(weather, origin, is_rain_seen, year, pool, forecast, rng)
     t_min, rain, depression = weather["t_min"], weather["rain"], weather["depression"]
     t_max = np.maximum(weather["t_max"], t_min)
     estimated = dew_point_daily(t_min, t_max, rain, DAY_OF_YEAR) + error
@@ -217,15 +218,16 @@ def _on_axis(dates: NDArray[np.datetime64], year: int) -> tuple[NDArray[np.int64
 
 
 def _lay_observed(
-    weather: Arrays, origin: NDArray[np.str_], year: int, observed: DailyRecord
+    weather: Arrays, origin: NDArray[np.str_], is_rain_seen: Bools, year: int, observed: DailyRecord
 ) -> None:
     index, inside = _on_axis(observed.dates, year)
     columns = {element: getattr(observed, element)[inside] for element in ELEMENTS}
     known = np.isfinite(columns["t_min"]) & np.isfinite(columns["t_max"])
     days = index[known]
     for element, values in columns.items():
-        seen = known & np.isfinite(values)
+        seen = np.isfinite(values) & (known | (element == "rain"))
         weather[element][:, index[seen]] = values[seen]
+    is_rain_seen[index] = np.isfinite(columns["rain"])
     recorded = np.full(len(observed), np.nan) if observed.dew_point is None else observed.dew_point
     weather["depression"][:, days] = recorded[inside][known] - columns["t_min"][known]
     origin[days] = "observed"
@@ -234,6 +236,7 @@ def _lay_observed(
 def _lay_forecast(
     weather: Arrays,
     origin: NDArray[np.str_],
+    is_rain_seen: Bools,
     year: int,
     pool: SeasonPool,
     forecast: Forecast,
@@ -248,7 +251,8 @@ def _lay_forecast(
     for element in ("t_min", "t_max"):
         weather[element][:, days] = _foretold(getattr(pool, element), days, told[element], skill)
     follows = skill > rng.random((len(weather["rain"]), 1))
-    weather["rain"][:, days] = np.where(follows, told["rain"], weather["rain"][:, days])
+    is_foretold = follows & ~is_rain_seen[days]
+    weather["rain"][:, days] = np.where(is_foretold, told["rain"], weather["rain"][:, days])
     if forecast.dew_point is not None:
         spread = forecast.dew_point[inside][ahead] - told["t_min"]
         weather["depression"][:, days] = np.where(follows, spread, weather["depression"][:, days])

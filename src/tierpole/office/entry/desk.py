@@ -29,6 +29,7 @@ from tierpole.records import (
     Wanted,
     check_weather,
     content_key,
+    days_to_come,
     entries_named,
     history,
     kind_named,
@@ -42,7 +43,9 @@ from tierpole.records import (
 from tierpole.units import System
 
 FAULT = "{label} {must}."
+WHOLE = "This must be {allowed}."
 IN_ROW = "Row {row}: {fault}"
+TO_COME = Told("must be today or before: it is of what happened")
 NOT_THERE = Told("must be one that is in the books")
 NAME_GONE = "{label}: “{name}” is not in the books, or not any more. Choose another."
 NAME_TAKEN = "{label}: “{name}” is taken already. Write another."
@@ -213,13 +216,13 @@ class Desk:
         try:
             with self.store.reading():
                 changes = list(self._changes(asked, values, why))
-                self._check(changes, contents)
+                self._check(asked, [change.noun for change in changes], contents)
             receipts = write_with(self.store, changes, contents, who)
         except InputError as error:
             general = tuple(_general(asked.form, fault) for fault in error.faults)
             raise RefusedError(self.hand_again(replace(asked, general=general))) from None
         except ValidationError as error:
-            said = tuple(str(one["msg"]) for one in error.errors())
+            said = tuple(Told(WHOLE, allowed=Told(str(one["msg"]))) for one in error.errors())
             raise RefusedError(self.hand_again(replace(asked, general=said))) from None
         except StoreError as error:
             again = self.hand_again(replace(asked, general=(str(error),)))
@@ -228,13 +231,18 @@ class Desk:
             self.look()
         return Entered(receipts)
 
-    def _check(self, changes: list[Change], contents: Iterable[bytes]) -> None:
-        """Raises `InputError` where a gate is shut, or a weather file cannot be read."""
-        check_gates(self.store, (change.noun for change in changes))
-        for change in changes:
-            if isinstance(change.noun, WeatherSource):
-                fresh = {content_key(one): one for one in contents}
-                check_weather(self.store, change.noun, fresh)
+    def _check(self, asked: Asked, said: list[Noun | None], contents: Iterable[bytes]) -> None:
+        """Refuse sound answers that cannot be: a day to come, a gate that is shut, no weather."""
+        asks = {ask.key: ask for ask in asked.form.asks}
+        late = [one.field for one in days_to_come(self.store, said) if one.field in asks]
+        if late:
+            faults = {k: Told(FAULT, label=Told(asks[k].label), must=TO_COME) for k in late}
+            raise RefusedError(self.hand_again(replace(asked, faults=faults)))
+        check_gates(self.store, said)
+        fresh = {content_key(one): one for one in contents}
+        for noun in said:
+            if isinstance(noun, WeatherSource):
+                check_weather(self.store, noun, fresh)
 
     def _read(
         self, asks: Iterable[Ask], answers: Mapping[str, str], uploads: Mapping[str, Upload],
@@ -390,15 +398,22 @@ def as_it_stood(ask: Ask, answers: Mapping[str, str], old: Any, new: Any) -> Any
 def _change(entry: UUID, written: Written, why: str, begun: SeasonYear | None) -> Change:
     """What a form wrote as a change of the books, in the season that is entered."""
     noun, old = written.noun, written.corrects
-    kind, on = kind_of(noun), begun.on if begun else None
-    own = kind.day_of(noun)
-    known_on = (own if own and own < on and old is None else on) if on else None
+    kind = kind_of(noun)
+    known_on = known_from(noun, begun, is_new=old is None)
     season = begun.year if begun and kind.is_single and not kind.is_lasting else None
     if old is not None:
         return Change(noun, old.entry.of, (old.entry.id,), why, known_on, season, entry)
     if kind.is_single:
         return Change(noun, setting_id(kind.name, season), (), why, known_on, season, entry)
     return Change(noun, why=why, known_on=known_on, id=entry)
+
+
+def known_from(noun: Noun | None, begun: SeasonYear | None, *, is_new: bool) -> date | None:
+    """When a fact becomes known in a demonstration: on its day for ever, or before; else None."""
+    if begun is None or begun.on is None:
+        return None
+    own = kind_of(noun).day_of(noun) if noun is not None and is_new else None
+    return min(own, begun.on) if own else begun.on
 
 
 def matters(noun: Noun) -> bool:

@@ -14,7 +14,7 @@ from uuid import UUID
 
 from pydantic import TypeAdapter
 
-from tierpole.farm import Cut, Flowering, Hanging, Noun, Place, Reading, Sample, Test
+from tierpole.farm import Cut, Flowering, GaugeReading, Hanging, Noun, Place, Reading, Sample, Test
 from tierpole.farm import books as b
 from tierpole.office.certificates import FIELDS
 from tierpole.office.entry.fields import Ask, ask_of
@@ -35,7 +35,7 @@ class Written:
 class Form:
     """A form: its name in an address, what it is called, what it asks, what it makes.
 
-    `kind` is the kind of noun whose last entry the form starts from.
+    `kind` is the kind of noun whose last entry the form starts from; `note` is said above it.
     """
 
     key: str
@@ -44,6 +44,7 @@ class Form:
     asks: tuple[Ask, ...]
     make: Callable[[Values], Iterator[Written]]
     is_quick: bool = True
+    note: str = ""
 
 
 _STICKS_HUNG = Ask("hanging", "Which sticks", "stored", True, TypeAdapter(UUID), list_of="hanging")
@@ -110,6 +111,12 @@ def _with(noun: Noun, **changes: Any) -> Noun:
     return type(noun).model_validate({k: v for k, v in said.items() if v is not None})
 
 
+GAUGE_NOTE = (
+    "Since the reading before; empty the gauge and set the thermometer back. Read before noon, the "
+    "rain and the highest temperature count for the day before, the lowest for this morning. No "
+    "rain is 0."
+)
+
 FORMS: tuple[Form, ...] = (
     Form("cut", "Cut", "cut", (
         ask_of(Cut, "lot", "Lot", keeps=True), ask_of(Cut, "sticks", "Sticks cut", hint="180"),
@@ -166,6 +173,13 @@ FORMS: tuple[Form, ...] = (
         ask_of(Flowering, "looked_at", "Of how many looked at", hint="40", keeps=True),
         ask_of(Flowering, "seen_on", "Day"),
     ), _plain(Flowering)),
+    Form("gauge", "Rain and temperature", "gauge", (
+        ask_of(GaugeReading, "rain", "Rain in the gauge", hint="1.25 in"),
+        ask_of(GaugeReading, "temperature_lowest", "Lowest on the thermometer", hint="46 F"),
+        ask_of(GaugeReading, "temperature_highest", "Highest on the thermometer", hint="81 F"),
+        ask_of(GaugeReading, "read_on", "Day it was read"),
+        ask_of(GaugeReading, "read_at", "Time it was read", keeps=True),
+    ), _plain(GaugeReading), note=GAUGE_NOTE),
     Form("called", "Sampler called", "sample", (
         ask_of(Sample, "lot", "Lot", keeps=True), ask_of(Sample, "requested_on", "Called on"),
         ask_of(Sample, "sampled_on", "Comes on"),
