@@ -16,6 +16,7 @@ from page_server import served
 from tierpole.farm.books import Memo
 from tierpole.office.entry import FORMS
 from tierpole.office.entry.desk import by_hand
+from tierpole.office.entry.groups import GROUPS
 from tierpole.records import Change, Wanted, entries, history, nouns, seal, standing, verify, write
 from tierpole.units import ACRE, POUND
 
@@ -338,3 +339,11 @@ def test_units_limits(office, client):
 def test_an_invented_farm_says_so_on_every_page(client, path):
     """Its entry pages and its packet, too, cannot be taken for those of a real farm."""
     assert "An invented farm." in client.get(path).text
+
+
+def test_everything_else_is_listed_once_under_a_heading(client):
+    """A kind that is new stands under one of the headings, or nobody finds its form."""
+    listed = [name for _, names in GROUPS for name in names]
+    assert sorted(listed) == sorted(by_hand())
+    page = client.get("/enter").text
+    assert [page.count(f'href="/enter/any-{name}"') for name in listed] == [1] * len(listed)

@@ -11,6 +11,7 @@ from starlette.exceptions import HTTPException
 from tierpole.office.entry import FORMS, Asked, Form, NotKeptError, RefusedError
 from tierpole.office.entry.desk import by_hand
 from tierpole.office.entry.forms import form_named
+from tierpole.office.entry.groups import grouped
 from tierpole.office.people import Role
 from tierpole.web.asking import Asking, Query, Sent
 from tierpole.web.files import STATIC
@@ -23,7 +24,7 @@ NOT_OWN = "Somebody else entered this."
 def forms(query: Asking) -> Response:
     """What can be entered."""
     query.desk  # noqa: B018 - says so when the season is a scenario
-    others = by_hand() if query.person.role is Role.OWNER else []
+    others = grouped(by_hand()) if query.person.role is Role.OWNER else []
     return query.desk_page("enter.html", forms=FORMS, others=others)
 
 
