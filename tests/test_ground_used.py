@@ -10,7 +10,7 @@ import tierpole
 
 ROOT = Path(tierpole.__file__).parent
 TOOLS = ROOT.parents[1] / "tools"
-MARK = "# reference form: tests hold `"  # of a formula that the compiled kernel has in its own words
+MARK = "# reference form: tests hold `"  # a formula the compiled kernel says its own way
 REGISTERED = ("routes", "pages", "click", "app")  # decorators that put a function to use
 
 

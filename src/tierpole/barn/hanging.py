@@ -29,7 +29,6 @@ Stored = NDArray[np.float32]
 Rows = NDArray[np.int64]
 
 
-
 @dataclass(frozen=True)
 class Hangings:
     """What goes up in one place, a batch a row; a batch comes down when it is dry.
