@@ -78,3 +78,8 @@ SHED = PlaceAir(
     heater=5e3, walls=1500.0, roof=190.0, sun=0.12, transmittance=4.0, store=3e6,
     fans_by_night=0.25,
 )  # fmt: skip
+
+
+def moisture_of(trace, part):
+    """Moisture of "flower", "leaf" or "stem", mean over tiers hung evenly [draw, batch, hour]."""
+    return trace.moisture[:, :, :, ("flower", "leaf", "stem").index(part)].mean(axis=2)

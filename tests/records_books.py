@@ -1,12 +1,15 @@
 """What the tests of the books share: a small farm in them, scenarios, equality of seasons."""
 
 from dataclasses import fields, replace
+from datetime import date
 from functools import cache
+from uuid import uuid4
 
 import numpy as np
 
 from tierpole.farm import Field, Lot, Place, Variety
-from tierpole.records import Change, WeatherFiles, write
+from tierpole.farm.books import Attachment
+from tierpole.records import Change, WeatherFiles, content_key, write, write_with
 from tierpole.scenario import demo_path, read_whole
 from tierpole.season import Season
 from tierpole.weather import DailyRecord, Forecast
@@ -27,6 +30,14 @@ def farm_of(store):
     }
     write(store, changes.values(), who="Ann")
     return changes
+
+
+def attach(store, data, name, media_type, who, entry=None, **about):
+    """Keep a photo or paper and what is said about it, as a form does; the receipt."""
+    about.setdefault("added_on", date(2026, 9, 1))
+    noun = Attachment(name=name, media_type=media_type, content=content_key(data), size=len(data),
+                      **about)  # fmt: skip
+    return write_with(store, [Change(noun, id=entry or uuid4())], [data], who)[0]
 
 
 # --- seasons --------------------------------------------------------------------------------------

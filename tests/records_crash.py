@@ -10,10 +10,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 from uuid import UUID
 
+from records_books import attach
 from tierpole.farm.books import Memo
 from tierpole.records import (
     Change,
-    attach,
     import_package,
     import_season,
     open_store,

@@ -271,7 +271,7 @@ def lot_forecast(lot: str) -> LotForecast:
     ]
     told = tuple(Told(n, -0.26, 0.9) for n, test in enumerate(a.tests) if test.lot == lot)
     return LotForecast(
-        lot, days, p_pass, 0.95 * p_pass, cbd, thc, cbd, higher, told, True,
+        lot, days, p_pass, 0.95 * p_pass, 0.2 * (1 - p_pass), cbd, thc, cbd, higher, told, True,
         "This forecast is reliable, because groups of chains agree.", ON, 5,
         tuple(if_read), None,
     )  # fmt: skip

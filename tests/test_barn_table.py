@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 import published_values
-from barn_cases import BARN, SHED, autumn, plants, steady
+from barn_cases import BARN, SHED, autumn, moisture_of, plants, steady
 from tierpole import moist_air
 from tierpole.barn import (
     Controls,
@@ -131,7 +131,7 @@ def test_trace_limits():
     outcome, trace = simulate(
         two_seasons(), BARN, plants(exponent=[2.2, 2.4]), np.array([0, 1]), hung
     )
-    flower = trace.moisture_of("flower")
+    flower = moisture_of(trace, "flower")
     assert trace.first_hour == 40
     assert flower.shape == (2, 2, trace.temperature.shape[2])
     assert trace.moisture.shape == (2, 2, 3, 3, flower.shape[2])

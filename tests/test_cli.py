@@ -20,6 +20,7 @@ import full_farm
 import synthetic
 from fake_office import FakeOffice
 from full_farm import edited, write_farm, write_scenario
+from published_values import load
 from tierpole import web
 from tierpole.cli import commands, tierpole
 from tierpole.cli.layout import width_now
@@ -28,6 +29,7 @@ from tierpole.cli.stopping import stop_on_interrupt
 from tierpole.errors import Stopped
 from tierpole.scenario import demo_path
 
+LEBANON = load("freeze")["lebanon"]["1991-2020"]["fall"]
 DOCS = Path(__file__).parent.parent / "docs"
 HEAVY = (
     "numpy", "scipy", "xarray", "pandas", "altair", "fastapi", "numba", "pydantic", "highspy",
@@ -278,6 +280,24 @@ def test_weather_of_a_station(farm):
     metric = call("weather", station, "--units", "metric").stdout
     assert re.search(r"\n    0 °C +\d+ \w{3}", metric)
     assert call("weather", farm).exit_code == 2
+
+
+def test_weather_beside_normals(farm):
+    """NOAA's dates of Lebanon, as printed, beside the station's, with the days between them."""
+    station, data = farm.with_name("station.csv"), Path(__file__).parent / "data" / "weather"
+    told = call("weather", station, "--normals",
+                data / "USW00094765_annualseasonal_1991-2020.csv").stdout  # fmt: skip
+    ours, theirs = told.split("  The normals of LEBANON MUNI AP, NH US say:\n")
+    first, last = (date.fromisoformat(f"2025-{day}") for day in LEBANON["32"][::2])
+    (row,) = re.findall(r"^ +32 °F +(.*)$", theirs, re.MULTILINE)
+    assert row.startswith(f"{first.day} {first:%b}")
+    assert row.endswith(f"{last.day} {last:%b}")
+    (own,) = re.findall(r"^ +32 °F +(.*)$", ours, re.MULTILINE)
+    dates = [re.findall(r"\d+ \w{3}", line) for line in (own, row)]
+    days = [[datetime.strptime(f"{one} 2025", "%d %b %Y") for one in line] for line in dates]  # noqa: DTZ007
+    apart = max(abs((a - b).days) for a, b in zip(*days, strict=True))
+    assert int(re.search(r"At most (\d+) days? apart", theirs)[1]) >= apart > 0
+    assert call("weather", station, "--normals", station).exit_code == 2
 
 
 def test_a_terminal_without_the_signs_still_reads(tmp_path, farm):

@@ -11,13 +11,15 @@ from hypothesis import strategies as st
 
 from published_values import load
 from tierpole.compliance import (
-    is_over_negligence_line,
     largest_passing,
+    negligent_seasons,
     passes,
     printed,
+    revoking_season,
     total_thc,
 )
-from tierpole.compliance.verdict import dry_basis, revoking_season
+from tierpole.compliance.verdict import dry_basis, is_over_negligence_line
+from tierpole.farm import Test, TestKind
 from tierpole.rulebook import rulebook_on
 
 RULES = load("rules")
@@ -121,6 +123,21 @@ def test_negligence_against_7_cfr_990_6(result, over):
 def test_strikes_against_7_cfr_990_29(seasons, revoked):
     """Three negligent seasons in five years revoke; two violations in a season count once."""
     assert revoking_season(seasons, BOOK.strikes.value) == (revoked or None)
+
+
+def test_negligent_seasons_limits():
+    """Official results above the line, a year once; a pre-test or 1.0 % itself counts for none."""
+
+    def test(year, thc, kind=TestKind.OFFICIAL):
+        sampled, reported = date(year, 9, 8), date(year, 9, 14)
+        return Test(lot="4 Lane", kind=kind, sampled_on=sampled, reported_on=reported, plants=20,
+                    total_thc=thc)  # fmt: skip
+
+    said = [test(2025, 0.012), test(2023, 0.011), test(2025, 0.02), test(2024, 0.010),
+            test(2022, 0.03, TestKind.PRETEST)]  # fmt: skip
+    assert negligent_seasons(said, BOOK) == (2023, 2025)
+    assert revoking_season(negligent_seasons([*said, test(2026, 0.0101)], BOOK),
+                           BOOK.strikes.value) == 2026  # fmt: skip
 
 
 def test_dry_basis_against_7_cfr_990_1():

@@ -1,4 +1,4 @@
-"""Plant mass against worked values, a trial statement and the balance from green to sold."""
+"""Plant mass against worked values and a trial statement."""
 
 import numpy as np
 import pytest
@@ -48,31 +48,3 @@ def test_delay_against_linder_2022():
 def test_delay_limits():
     """However late, a quarter is left."""
     assert crop.mass_after_delay(np.array([0.4]), 200.0) == pytest.approx(0.1)
-
-
-def test_balance_against_worked_values():
-    """A 6 lb plant from green to sold."""
-    balance = PUBLISHED["balance"]
-    green = balance["green_lb"] * POUND
-    assert crop.dry_share() == pytest.approx(balance["dry_share"], abs=1e-4)
-    assert green * crop.dry_share() / POUND == pytest.approx(balance["dry_lb"], abs=1e-3)
-    assert crop.mass_sold(green) / POUND == pytest.approx(balance["sold_lb"], abs=5e-3)
-    assert crop.mass_sold(1.0) == pytest.approx(balance["sold_per_green"], abs=5e-4)
-
-
-@given(st.floats(0.6, 0.9), st.floats(0.0, 0.3), st.floats(0.3, 0.7))
-def test_balance_limits(moisture, moisture_sold, threshed):
-    """Dry matter sold and dry matter left behind add up to the plant's."""
-    dry = crop.dry_share((0.5, 0.5), (moisture, moisture))
-    assert dry == pytest.approx(1 - moisture)
-    sold = crop.mass_sold(2.0, dry, threshed, kept=1.0, moisture_sold=moisture_sold)
-    rest = crop.mass_sold(2.0, dry, 1 - threshed, kept=1.0, moisture_sold=moisture_sold)
-    assert (sold + rest) * (1 - moisture_sold) == pytest.approx(2.0 * (1 - moisture))
-
-
-def test_leaf_share_limits():
-    """Leaf share falls as flower loads (common practice), and is 0.22 : 0.40 at 49 days."""
-    share = crop.leaf_share(np.arange(0.0, 90.0))
-    assert (np.diff(share) < 0).all()
-    assert share[0] == 1.0
-    assert share[49] == pytest.approx(0.22 / 0.62)

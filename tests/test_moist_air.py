@@ -34,10 +34,8 @@ def test_state_against_two_libraries(state):
     assert ratio == pytest.approx(state["ratio"]["coolprop"], rel=LIMIT["ratio_coolprop"])
     assert ratio == pytest.approx(state["ratio"]["psychrolib"], rel=LIMIT["ratio_psychrolib"])
     for library in ("coolprop", "psychrolib"):
-        wet = moist_air.wet_bulb(t, humidity, p)
         dew = moist_air.dew_point(humidity * saturation)
         heat, volume = moist_air.enthalpy(t, ratio), moist_air.specific_volume(t, ratio, p)
-        assert wet == pytest.approx(state["wet_bulb"][library], abs=LIMIT["wet_bulb"])
         assert dew == pytest.approx(state["dew_point"][library], abs=LIMIT["dew_point"])
         assert heat == pytest.approx(state["enthalpy"][library], rel=LIMIT["enthalpy"])
         assert volume == pytest.approx(state["volume"][library], rel=LIMIT["volume"])
@@ -64,19 +62,12 @@ def test_humidity_ratio_against_coolprop():
     assert departure.max() < 1e-4
 
 
-@pytest.mark.parametrize(
-    ("ours", "theirs", "within"),
-    [
-        (moist_air.humidity_ratio, psychrolib.GetHumRatioFromRelHum, {"rel": 1e-6}),
-        (moist_air.wet_bulb, psychrolib.GetTWetBulbFromRelHum, {"abs": 2e-3}),
-    ],
-    ids=["humidity_ratio", "wet_bulb"],
-)
-def test_wet_states_against_psychrolib(ours, theirs, within):
+def test_humidity_ratio_against_psychrolib():
     """The same handbook equations in another program, over random states."""
     t, humidity, p = grid()
-    expected = [theirs(a, b, c) for a, b, c in zip(t, humidity, p, strict=True)]
-    assert ours(t, humidity, p) == pytest.approx(expected, **within)
+    rows = zip(t, humidity, p, strict=True)
+    expected = [psychrolib.GetHumRatioFromRelHum(*row) for row in rows]
+    assert moist_air.humidity_ratio(t, humidity, p) == pytest.approx(expected, rel=1e-6)
 
 
 def test_mixture_properties_against_psychrolib():
@@ -102,18 +93,6 @@ def test_station_pressure_against_psychrolib():
         assert moist_air.station_pressure(height) == pytest.approx(expected, rel=1e-6)
 
 
-def test_latent_heat_against_coolprop():
-    """The linear fit stays within 0.2 % of the steam tables between frost and a hot dryer."""
-    from CoolProp.CoolProp import PropsSI
-
-    for t in (1.0, 20.0, 40.0, 60.0):
-        kelvin = t + 273.15
-        steam = PropsSI("H", "T", kelvin, "Q", 1, "Water") - PropsSI(
-            "H", "T", kelvin, "Q", 0, "Water"
-        )
-        assert moist_air.latent_heat(t) == pytest.approx(steam, rel=2e-3)
-
-
 def test_wet_barn_air_sinks_limits():
     """Air cooled by evaporation is heavier although it carries more vapour.
 
@@ -121,9 +100,8 @@ def test_wet_barn_air_sinks_limits():
     """
     outside = moist_air.humidity_ratio(25.0, 0.60, SEA_LEVEL)
     inside = moist_air.humidity_ratio(20.6, 0.90, SEA_LEVEL)
-    assert moist_air.wet_bulb(20.6, 0.90, SEA_LEVEL) == pytest.approx(
-        moist_air.wet_bulb(25.0, 0.60, SEA_LEVEL), abs=0.05
-    )
+    wet = [psychrolib.GetTWetBulbFromRelHum(*air, SEA_LEVEL) for air in ((20.6, 0.9), (25.0, 0.6))]
+    assert wet[0] == pytest.approx(wet[1], abs=0.05)
     assert moist_air.virtual_temperature(25.0, outside) == pytest.approx(27.1, abs=0.1)
     assert moist_air.virtual_temperature(20.6, inside) == pytest.approx(23.0, abs=0.1)
     assert moist_air.density(20.6, inside, SEA_LEVEL) > moist_air.density(25.0, outside, SEA_LEVEL)
@@ -140,10 +118,7 @@ def test_saturation_limits():
     assert moist_air.saturation_pressure(0.0) == pytest.approx(below, rel=1e-8)
     assert above == pytest.approx(below, rel=2e-4)
     assert (np.diff(moist_air.saturation_pressure(np.linspace(-40, 60, 400))) > 0).all()
-    # dew point, wet bulb and air temperature stand in this order, and meet in saturated air
-    t, humidity, p = grid()
-    dew = moist_air.dew_point(humidity * moist_air.saturation_pressure(t))
-    wet = moist_air.wet_bulb(t, humidity, p)
-    assert (dew <= wet + 1e-9).all()
-    assert (wet <= t + 1e-9).all()
-    assert moist_air.wet_bulb(12.0, 1.0, SEA_LEVEL) == pytest.approx(12.0, abs=1e-6)
+    # dew point and air temperature stand in this order, and meet in saturated air
+    t, humidity, _ = grid()
+    assert (moist_air.dew_point(humidity * moist_air.saturation_pressure(t)) <= t + 1e-9).all()
+    assert moist_air.dew_point(moist_air.saturation_pressure(12.0)) == pytest.approx(12.0, abs=1e-6)

@@ -8,6 +8,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from scipy.stats import binom, lognorm
 
 from outlook_cases import demo, smaller
 from tierpole.farm import Cut, Test, TestKind
@@ -100,6 +101,19 @@ def test_off_type_plants_of_a_lot_from_seed_limits():
     held = make_forecast(seed, DRAWS, 3).thc[:, 1, DAYS]
     hotter = np.argsort(np.median(held, axis=0))
     assert (np.diff(found.tolerated[hotter]) <= 0).all()
+    assert binom.sf(0, found.plants, found.shown) == pytest.approx(0.95)
+
+
+def test_single_plants_over_the_limit_against_scipy():
+    """Share of lognormal plants above the limit, draw by draw, and more of them in a hotter lot."""
+    made = forecast()
+    for lot, found in enumerate(report(made, DAYS)):
+        cv = made.potency.plant_cv[:, lot, None]
+        shape, thc = np.sqrt(np.log1p(cv**2)), made.thc[:, lot][:, DAYS]
+        over = lognorm(shape, scale=thc * np.exp(-(shape**2) / 2)).sf(0.003)
+        assert found.plants_over == pytest.approx(over.mean(axis=0), abs=1e-6)
+        hotter = np.argsort(np.median(thc, axis=0))
+        assert (np.diff(found.plants_over[hotter]) >= 0).all()
 
 
 def test_final_tests_stand_for_the_day_their_sticks_were_cut():

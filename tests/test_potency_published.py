@@ -9,7 +9,6 @@ import pytest
 import published_values
 from tierpole import potency
 from tierpole.crop import mass_course
-from tierpole.crop.phenology import COEFFICIENTS as PHENOLOGY
 from tierpole.crop.phenology import FloweringDraws, flower_day
 from tierpole.farm import Stock
 from tierpole.weather import DAY_OF_YEAR, day_length
@@ -110,12 +109,6 @@ def test_ratio_against_yang():
     weeks = np.arange(14.0, 71.0, 7.0)
     ratio = USUAL.cbd(weeks) / USUAL.thc(weeks)
     assert ratio.max() / ratio.min() > 1.1
-
-
-def test_harvest_against_midwest():
-    """From flowering to harvest took growers what lots are taken to need."""
-    row, usual = ROWS["mhd2020_harvest"], PHENOLOGY.row("days_to_maturity")
-    assert usual.low <= float(row["value"]) <= usual.high
 
 
 def test_flowering_against_midwest():

@@ -8,9 +8,9 @@ import pytest
 import rfc8785
 import sqlalchemy as sa
 
-from records_books import farm_of
+from records_books import attach, farm_of
 from tierpole.farm import Cut
-from tierpole.records import Change, Seal, attach, entries, seal, verify, write
+from tierpole.records import Change, Seal, entries, seal, verify, write
 from tierpole.records.chain import link
 
 pytest_plugins = ["records_server"]

@@ -6,13 +6,12 @@ import threading
 
 import pytest
 
-from records_books import farm_of, same, scenario
+from records_books import attach, farm_of, same, scenario
 from test_records_upgrade import DUMPS, restored
 from tierpole.errors import StoreError
 from tierpole.farm.books import Memo
 from tierpole.records import (
     Change,
-    attach,
     backup,
     entries,
     import_season,

@@ -11,7 +11,7 @@ from datetime import date
 import jsonschema
 import pytest
 
-from records_books import farm_of, same, scenario
+from records_books import attach, farm_of, same, scenario
 from tierpole.errors import InputError, StoreError
 from tierpole.farm import Cut
 from tierpole.farm.books import Bag, Memo, Sale
@@ -19,7 +19,6 @@ from tierpole.records import (
     KINDS,
     Change,
     Wanted,
-    attach,
     conflicts,
     entries,
     export_package,

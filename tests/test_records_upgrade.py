@@ -21,7 +21,7 @@ import sqlalchemy as sa
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 
-from records_books import same, scenario
+from records_books import attach, same, scenario
 from tierpole.errors import StoreError
 from tierpole.farm import Cut
 from tierpole.farm.books import Bag, Memo
@@ -29,7 +29,6 @@ from tierpole.records import (
     Change,
     Seal,
     Wanted,
-    attach,
     conflicts,
     history,
     import_season,

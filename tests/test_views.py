@@ -16,14 +16,17 @@ from tierpole.barn.advice import Hours, Rule
 from tierpole.barn.sensors import Finding, Trouble
 from tierpole.charts import ground, words
 from tierpole.compliance import LotState
+from tierpole.documents import Filed
+from tierpole.farm import Test, TestKind
 from tierpole.office import views
 from tierpole.office.views import NotHereError, Number, barn, kernels, parts, plain, why
+from tierpole.office.views.strikes import strikes_words
 from tierpole.outlook.schema import VARIABLES
 from tierpole.outlook.summary import seasons_of_twenty
 from tierpole.outlook.watch import watch
 from tierpole.plan.harvest import window_of
 from tierpole.rulebook import rulebook_on
-from tierpole.units import ACRE
+from tierpole.units import ACRE, POUND
 
 SEASON, OUTLOOK, PLAN = synthetic.season(), synthetic.outlook(), synthetic.plan()
 PAGES = {
@@ -379,6 +382,37 @@ def test_nothing_is_called_safe_and_nothing_heated_unasked():
         said = [*page.notes, *(parts.plain(p) for p in (page.now.advice if page.now else ()))]
         assert not any("heater" in line for line in said)
         assert not any("on a rail" in line for line in said)
+
+
+def test_plants_too_heavy_for_a_stick_are_to_be_broken_up():
+    """A lot one plant of which outweighs a heavy stick is named with that weight; others not."""
+    assert not any("branches" in line for line in _view("place", "Frame", "us").notes)
+    heavy = SEASON.lots[0].model_copy(update={"plants_per_stick": 1, "plant_yield": 4 * POUND})
+    season = replace(SEASON, lots=(heavy, *SEASON.lots[1:]))
+    page = views.VIEWS["place"](season, OUTLOOK, PLAN, "Frame", "us")
+    (line,) = [line for line in page.notes if "branches" in line]
+    assert line.startswith(f"One plant of {heavy.name} weighs about ")
+    assert float(line.partition("about ")[2].split()[0]) > 25
+
+
+def test_hot_results_over_the_years_are_told_with_their_rule():
+    """Nothing while the record is clean; then how many of three; in the end that it revokes."""
+
+    def told(*years):
+        official = tuple(
+            Test(lot="4 Lane", kind=TestKind.OFFICIAL, sampled_on=date(year, 8, 20),
+                 reported_on=date(year, 8, 27), plants=20, total_thc=0.012)
+            for year in years
+        )  # fmt: skip
+        return strikes_words(SEASON, Filed(official=official))
+
+    assert told() == told(2020) == ""
+    assert "above 1 % of 2025 may count as a negligent violation, the first of 3 " in told(2025)
+    assert "the second of 3 within 5 years" in told(2022, 2025)
+    assert "in 2022, 2024 and 2026 may count as 3 negligent violations" in told(2022, 2024, 2026)
+    assert "990.29(e)" in told(2022, 2024, 2026)
+    assert "revoke the license for 5" in told(2021, 2022, 2025), "barred until 2030"
+    assert _view("week", "us").strikes == ""
 
 
 def test_a_rail_limit_is_held_against_the_heaviest_sticks():

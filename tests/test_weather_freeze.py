@@ -11,7 +11,6 @@ from published_values import load
 from tierpole.sources import read_freeze_normals
 from tierpole.weather import (
     FreezeDays,
-    freeze_chance,
     freeze_date,
     freeze_days,
     freeze_quantile,
@@ -76,18 +75,14 @@ def test_normals_against_noaa_lebanon(period):
         assert by_cold == sorted(by_cold, reverse=sign > 0)
 
 
-def test_chance_and_quantile_limits():
-    """A chance is a share of years; a date asked back gives at least its share; none is none."""
+def test_quantile_limits():
+    """A date asked for gives at least its share of the years; none is none."""
     fall = FreezeDays("fall", 0.0, np.arange(2000, 2005), np.array([180, 190, 200, 210, np.inf]))
-    assert freeze_chance(fall, [179, 180, 205, 400]).tolist() == [0, 0.2, 0.6, 0.8]
     assert freeze_quantile(fall, [0, 0.25, 0.5]).tolist() == [180, 190, 200]
     assert freeze_quantile(fall, 1.0) == np.inf
     assert freeze_date(np.inf, 2026) is None
     assert freeze_date(0, 2026).item() == date(2026, 4, 1)
-    spring = FreezeDays("spring", 0.0, np.arange(2), np.array([-10.0, 20.0]))
-    assert freeze_chance(spring, [-11, 20, 21]).tolist() == [1, 0.5, 0]
     none = FreezeDays("fall", 0.0, np.zeros(0, int), np.zeros(0))
-    assert np.isnan(freeze_chance(none, 200))
     assert np.isnan(freeze_quantile(none, 0.5))
 
 

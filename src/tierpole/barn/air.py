@@ -184,6 +184,7 @@ def leak_flow(
     return 10 * np.asarray(area) * np.sqrt(squares)
 
 
+# reference form: tests hold `kernel.flow` to it
 def combined_flow(*flows: ArrayLike) -> Array:
     """Outside air where wind, warmth and fans work on the same openings.
 

@@ -16,6 +16,7 @@ from tierpole.barn import isotherm
 Array = NDArray[np.float64]
 
 
+# reference form: tests hold `kernel.flow` to it
 def hung_conductance(conductance: ArrayLike, exposed: ArrayLike, draught: ArrayLike = 1.0) -> Array:
     """Conductance of a part hung among others, in air that moves more or less.
 
@@ -96,39 +97,3 @@ def drying_step(
     z = np.maximum(pace * saturation * slope * seconds, 1e-12)
     rate = drying_rate(activity, saturation, pressure_vapour, pace)
     return water + seconds * np.expm1(-z) / z * rate
-
-
-def dry_in_air(
-    temperature: ArrayLike,
-    humidity: ArrayLike,
-    moisture: ArrayLike,
-    conductance: ArrayLike,
-    scale: ArrayLike = 1.0,
-    exponent: ArrayLike = isotherm.COEFFICIENTS["exponent"],
-) -> Array:
-    """Moisture of a part hung alone in air that it does not change, hour by hour.
-
-    Parameters
-    ----------
-    temperature : [°C], [hour]
-    humidity : relative humidity [share], [hour]
-    moisture : dry basis, when hung [kg/kg], [...]
-    conductance : [kg/kg/s/Pa], [...]
-    scale, exponent : of the part's isotherm [1], [...]
-
-    Returns
-    -------
-    moisture : dry basis, when hung and at the end of each hour [kg/kg], [..., hour + 1]
-
-    Equation: two `drying_step` an hour.
-    Source: see `drying_rate`.
-    """
-    warm, damp = np.asarray(temperature, dtype=float), np.asarray(humidity)
-    vapour = damp * moist_air.saturation_pressure(warm)
-    now = np.broadcast_to(moisture, np.broadcast_shapes(np.shape(moisture), np.shape(conductance)))
-    history = [now]
-    for hour in range(warm.size):
-        for _ in range(2):
-            now = drying_step(now, warm[hour], vapour[hour], conductance, 1800.0, scale, exponent)
-        history.append(now)
-    return np.stack(history, axis=-1)

@@ -28,8 +28,6 @@ Array = NDArray[np.float64]
 Stored = NDArray[np.float32]
 Rows = NDArray[np.int64]
 
-PARTS = ("flower", "leaf", "stem")  # of a hung plant, in the order of the axis `part`
-
 
 @dataclass(frozen=True)
 class Hangings:
@@ -97,13 +95,6 @@ class PlaceTrace:
     fan_energy: Stored  # in the hour [J], [draw, hour]
     flow: Stored  # dry air from outside that passes plants [kg/s], [draw, hour]
     stack: Stored  # of it rising (negative: sinking) through the tiers [kg/s], [draw, hour]
-
-    def moisture_of(self, part: str) -> Stored:
-        """Moisture of "flower", "leaf" or "stem", mean over tiers [kg/kg], [draw, batch, hour].
-
-        Right where batches hang evenly; else weigh `moisture` by the tiers' shares.
-        """
-        return self.moisture[:, :, :, PARTS.index(part)].mean(axis=2)
 
 
 def simulate(

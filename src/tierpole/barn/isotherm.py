@@ -111,6 +111,7 @@ def water_activity(
     return activity_of_fill(fill, exponent)
 
 
+# reference form: tests hold `kernel.exchange` to it
 def branch_after(branch: ArrayLike, change: ArrayLike) -> Array:
     """Where between its two branches material stands after its moisture has changed.
 

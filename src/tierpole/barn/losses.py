@@ -117,6 +117,7 @@ def mould_chance(dose: ArrayLike, dose_critical: ArrayLike, index: ArrayLike) ->
     return (ndtr(by_dose / spread) + ndtr(by_index / spread)) / 2
 
 
+# reference form: tests hold `kernel.hours` to it
 def ageing_pace(temperature: ArrayLike, activation: ArrayLike) -> Array:
     """How much faster than at 20 °C cannabinoids change in store.
 

@@ -77,40 +77,6 @@ def wet_basis(moisture: ArrayLike) -> Array:
     return dry / (1 + dry)
 
 
-def fresh_per_final(moisture_fresh: ArrayLike, moisture_final: ArrayLike) -> Array:
-    """Mass hung for each mass taken down.
-
-    Parameters
-    ----------
-    moisture_fresh, moisture_final : wet basis [share], broadcast
-
-    Returns
-    -------
-    ratio : [kg/kg]
-
-    Equation: (1 - M_final) / (1 - M_fresh).
-    Source: mass balance of the dry matter.
-    """
-    return (1 - np.asarray(moisture_final, dtype=float)) / (1 - np.asarray(moisture_fresh))
-
-
-def water_per_final(moisture_fresh: ArrayLike, moisture_final: ArrayLike) -> Array:
-    """Water the air must carry away for each mass taken down.
-
-    Parameters
-    ----------
-    moisture_fresh, moisture_final : wet basis [share], broadcast
-
-    Returns
-    -------
-    ratio : [kg/kg]
-
-    Equation: (1 - M_final) / (1 - M_fresh) - 1.
-    Source: mass balance of the water.
-    """
-    return fresh_per_final(moisture_fresh, moisture_final) - 1
-
-
 def mixed_moisture(mass: ArrayLike, moisture_wet_basis: ArrayLike) -> Array:
     """Moisture a bag settles at when parts of unlike moisture lie in it together.
 

@@ -227,7 +227,8 @@ def _season_with(place: str, file: str, on: date | None) -> Season:
 @FILE
 @UNITS
 @click.option("--update", is_flag=True, help="Fetch the station's latest records first.")
-def weather(file: str, units: Any, update: bool) -> None:
+@click.option("--normals", type=PATH, help="NOAA's seasonal normals (CSV) to hold beside it.")
+def weather(file: str, units: Any, update: bool, normals: Path | None) -> None:
     """Check the station FILE: gaps, doubtful values, seasons on file, freeze dates."""
     from tierpole.cli.layout import width_now
     from tierpole.cli.weather_text import weather_text
@@ -236,7 +237,7 @@ def weather(file: str, units: Any, update: bool) -> None:
         from tierpole.sources import update_station
 
         click.echo(str(update_station(Path(file))))
-    click.echo(weather_text(Path(file), units, width_now()))
+    click.echo(weather_text(Path(file), units, width_now(), normals))
 
 
 def _farm_office(

@@ -10,7 +10,7 @@ import numpy as np
 
 from tierpole.charts import words
 from tierpole.cli.layout import USUAL, columns, wrap
-from tierpole.sources import read_station
+from tierpole.sources import FreezeNormals, read_freeze_normals, read_station
 from tierpole.units import System, show
 from tierpole.weather import (
     DailyRecord,
@@ -25,10 +25,13 @@ from tierpole.weather import (
 SHOWN = 10  # doubtful values listed before the rest is counted
 LEVELS = (36, 32, 28)  # °F: tender growth, freeze, killing freeze
 IN_TEN = (0.1, 0.5, 0.9)
+NEAR = 7  # days within which two records are said to agree
 YEAR = 2025  # any common year, to tell dates in
 
 
-def weather_text(path: Path, system: System = "us", width: int = USUAL) -> str:
+def weather_text(
+    path: Path, system: System = "us", width: int = USUAL, normals: Path | None = None
+) -> str:
     """Everything worth knowing of a station before it is trusted with a season."""
     record, findings = clean(read_station(path))
     filled, count = fill_gaps(record)
@@ -48,6 +51,7 @@ def weather_text(path: Path, system: System = "us", width: int = USUAL) -> str:
         wrap(f"{record.station.name} ({record.station.code}), {_span(record)}", width),
         *(wrap(line, width, "  ", "  ") for line in lines),
         *columns(heads, list(_freezes(filled, system)), width, "    "),
+        *(_beside(filled, read_freeze_normals(normals), system, width) if normals else ()),
     ])  # fmt: skip
 
 
@@ -63,6 +67,30 @@ def _freezes(record: DailyRecord, system: System) -> Iterator[tuple[str, ...]]:
         dates = (freeze_date(float(freeze_quantile(freezes, share)), YEAR) for share in IN_TEN)
         told = ("never" if when is None else words.short_day(_date(when)) for when in dates)
         yield (show(celsius, "a temperature", system, 2), *told)
+
+
+def _beside(
+    record: DailyRecord, normals: FreezeNormals, system: System, width: int
+) -> Iterator[str]:
+    """The same dates as NOAA published them, an outside check, and how far off they lie."""
+    rows, apart = [], [0]
+    for fahrenheit in LEVELS:
+        celsius = (fahrenheit - 32) / 1.8
+        freezes = freeze_days(record, celsius, "fall")
+        cells = []
+        for share in IN_TEN:
+            printed = normals.dates.get(("fall", fahrenheit, share))
+            ours = freeze_date(float(freeze_quantile(freezes, share)), YEAR)
+            theirs = date(YEAR, *printed) if printed else None
+            cells.append(words.short_day(theirs) if theirs else "none")
+            if ours is not None and theirs is not None:
+                apart.append(abs((_date(ours) - theirs).days))
+        rows.append((show(celsius, "a temperature", system, 2), *cells))
+    yield wrap(f"The normals of {normals.name or normals.station} say:", width, "  ", "  ")
+    yield from columns(("", "1 in 10", "5 in 10", "9 in 10"), rows, width, "    ")
+    most = max(apart)
+    told = "they agree" if most <= NEAR else "which of the two lies more like your fields?"
+    yield wrap(f"At most {words.counted(most, 'day')} apart: {told}", width, "  ", "  ")
 
 
 def _date(when: np.datetime64) -> date:

@@ -30,10 +30,11 @@ from tierpole.compliance.panels import last_verdicts
 from tierpole.compliance.plants import plants_to_cut
 from tierpole.compliance.status import Breach, LotState, LotStatus, lot_status, rule_breaches
 from tierpole.compliance.verdict import (
-    is_over_negligence_line,
     largest_passing,
+    negligent_seasons,
     passes,
     printed,
+    revoking_season,
     total_thc,
 )
 from tierpole.compliance.windows import CutWindow, cut_window, result_delay, sample_days, window_end
@@ -53,11 +54,11 @@ __all__ = [
     "cut_window",
     "fail_paths",
     "harvest_report_deadline",
-    "is_over_negligence_line",
     "largest_passing",
     "last_verdicts",
     "licence_deadlines",
     "lot_status",
+    "negligent_seasons",
     "notice_deadline",
     "p_biomass_pass",
     "p_buyer_pass",
@@ -71,6 +72,7 @@ __all__ = [
     "printed",
     "report_deadlines",
     "result_delay",
+    "revoking_season",
     "rule_breaches",
     "sample_days",
     "total_thc",

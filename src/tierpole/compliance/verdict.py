@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Decimal
 
+from tierpole.farm import Test, TestKind
 from tierpole.rulebook import Rulebook, Strikes
 
 Printed = Decimal | float
@@ -86,6 +87,16 @@ def passes(result: Printed, uncertainty: Printed, book: Rulebook) -> bool:
 def is_over_negligence_line(result: Printed, book: Rulebook) -> bool:
     """True when a result is above what reasonable efforts excuse; no uncertainty is allowed for."""
     return printed(result) > book.negligence_line.value
+
+
+def negligent_seasons(tests: Iterable[Test], book: Rulebook) -> tuple[int, ...]:
+    """Years with an official result above the line of negligence, oldest first, each once."""
+    over = (
+        test.sampled_on.year
+        for test in tests
+        if test.kind is TestKind.OFFICIAL and is_over_negligence_line(test.total_thc, book)
+    )
+    return tuple(sorted(set(over)))
 
 
 def revoking_season(seasons: Iterable[int], strikes: Strikes) -> int | None:

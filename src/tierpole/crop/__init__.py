@@ -1,12 +1,9 @@
 """The plant in the field: when it flowers, what it weighs, what is lost before the cut."""
 
 from tierpole.crop.biomass import (
-    dry_share,
-    leaf_share,
     mass_after_delay,
     mass_at_density,
     mass_course,
-    mass_sold,
 )
 from tierpole.crop.losses import (
     FieldLoss,
@@ -19,14 +16,12 @@ from tierpole.crop.losses import (
     infection_index,
     susceptibility,
 )
-from tierpole.crop.observed import carry_shift, shift_counted, shift_observed
+from tierpole.crop.observed import carry_shift, shift_counted
 from tierpole.crop.phenology import (
     FloweringDraws,
     flower_day,
     flower_days,
-    maturity_day,
     photoperiod_response,
-    share_in_flower,
     temperature_response,
 )
 from tierpole.crop.prior import (
@@ -50,7 +45,6 @@ __all__ = [
     "draw_flowering",
     "draw_losses",
     "draw_mass",
-    "dry_share",
     "field_loss",
     "flower_day",
     "flower_days",
@@ -58,16 +52,11 @@ __all__ = [
     "frost_damage",
     "infection_grey_mould",
     "infection_index",
-    "leaf_share",
     "mass_after_delay",
     "mass_at_density",
     "mass_course",
-    "mass_sold",
-    "maturity_day",
     "photoperiod_response",
-    "share_in_flower",
     "shift_counted",
-    "shift_observed",
     "susceptibility",
     "temperature_response",
 ]

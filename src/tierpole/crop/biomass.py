@@ -1,9 +1,4 @@
-"""How much a plant weighs, green in the field and dry in the bag.
-
-Two chains meet here. Forward, the threshed dry biomass of a plant follows from spacing, setting
-date and days of flowering. Backward, a pound sold is traced to pounds of green plant by a mass
-balance over flower, leaf and stem.
-"""
+"""How much dry biomass a plant gives, by its spacing, setting date and days of flowering."""
 
 from __future__ import annotations
 
@@ -16,7 +11,6 @@ Array = NDArray[np.float64]
 
 _BAOX_HARVESTS = "Linder et al. 2022, Horticulturae 8(10):959"
 _BAOX_SPACING = "Linder et al. 2022, Agronomy 12(8):1856"
-_BALANCE = "reconciled from trade ranges so that fresh weight, dry split and pounds sold agree"
 
 COEFFICIENTS = Table(
     "Biomass",
@@ -72,43 +66,8 @@ COEFFICIENTS = Table(
             Mark.INFERENCE,
             "a late plant still makes a quarter of a timely one",
         ),
-        Value("split_flower", 0.40, "share", Mark.INFERENCE, _BALANCE),
-        Value("split_leaf", 0.22, "share", Mark.INFERENCE, _BALANCE),
-        Value("split_stem", 0.38, "share", Mark.INFERENCE, _BALANCE),
-        Value("moisture_flower", 0.77, "share", Mark.MEMORY, "range 75-80 % wet basis"),
-        Value("moisture_leaf", 0.78, "share", Mark.MEMORY, "as flower, a little wetter"),
-        Value("moisture_stem", 0.68, "share", Mark.MEMORY, "range 60-70 % wet basis"),
-        Value(
-            "threshed",
-            0.55,
-            "share",
-            Mark.MEMORY,
-            "flower and leaf in the plant's dry matter, range 45-60 %",
-            low=0.45,
-            high=0.62,
-        ),
-        Value("kept", 0.93, "share", Mark.INFERENCE, "7 % lost in handling and by shatter"),
-        Value("moisture_sold", 0.10, "share", Mark.PRACTICE, "biomass is sold at 10 % wet basis"),
-        Value(
-            "leaf_drop_start",
-            42.0,
-            "d",
-            Mark.INFERENCE,
-            "fan leaves begin to drop six weeks after initiation",
-        ),
-        Value("leaf_drop", 0.01, "1/d", Mark.INFERENCE, "share of the leaf lost a day after that"),
-        Value(
-            "split_day",
-            49.0,
-            "d",
-            Mark.INFERENCE,
-            "days after initiation at which the split of flower, leaf and stem holds",
-        ),
     ),
 )
-
-_STANDARD_SPLIT = tuple(COEFFICIENTS[f"split_{part}"] for part in ("flower", "leaf", "stem"))
-_STANDARD_MOISTURE = tuple(COEFFICIENTS[f"moisture_{part}"] for part in ("flower", "leaf", "stem"))
 
 
 def mass_course(days_flowering: Array) -> Array:
@@ -173,87 +132,3 @@ def mass_after_delay(
     the floor is inference.
     """
     return np.maximum(COEFFICIENTS["delay_floor"] * mass, mass - daily_cost * days_late)
-
-
-def leaf_share(days_flowering: Array) -> Array:
-    """Share of leaf in a plant's flower and leaf, by dry mass.
-
-    Parameters
-    ----------
-    days_flowering : days since flower initiation [d], any shape
-
-    Returns
-    -------
-    share [-], same shape; 1 at initiation, falling as flower loads and fan leaves drop
-
-    Equation: L / (L + F), F = F1 min(tau, ts), L = L0 (1 - 0.01 (tau - 42)+); F1 and L0 such that
-    flower : leaf is 0.40 : 0.22 at 49 d.
-
-    Source: inference; flower weight rises through 5 to 11 weeks (PMC8747189), leaf does not.
-    """
-    day = COEFFICIENTS["split_day"]
-    flower = COEFFICIENTS["split_flower"] * _flower_course(days_flowering) / _flower_course(day)
-    leaf = COEFFICIENTS["split_leaf"] * _leaf_course(days_flowering) / _leaf_course(day)
-    return leaf / (leaf + flower)
-
-
-def dry_share(
-    split: tuple[float, ...] = _STANDARD_SPLIT, moisture: tuple[float, ...] = _STANDARD_MOISTURE
-) -> float:
-    """Dry mass of a freshly cut plant over its green mass.
-
-    Parameters
-    ----------
-    split : share of the plant's dry matter in flower, leaf and stem [-], adding to 1
-    moisture : moisture of the same parts, wet basis [-]
-
-    Returns
-    -------
-    dry over green mass [-]
-
-    Equation: 1 / sum(split_i / (1 - moisture_i)).
-
-    Source: mass balance.
-    """
-    return 1.0 / sum(part / (1.0 - wet) for part, wet in zip(split, moisture, strict=True))
-
-
-def mass_sold(
-    mass_green: Array | float,
-    dry: float | None = None,
-    threshed: float = COEFFICIENTS["threshed"],
-    kept: float = COEFFICIENTS["kept"],
-    moisture_sold: float = COEFFICIENTS["moisture_sold"],
-) -> Array | float:
-    """Threshed biomass sold from a green plant.
-
-    Parameters
-    ----------
-    mass_green : mass of the plant as cut [kg]
-    dry : dry over green mass [-]; the standard plant's if not given
-    threshed : flower and leaf in the dry matter [-]
-    kept : share left after handling and shatter [-]
-    moisture_sold : moisture at which it is weighed for sale, wet basis [-]
-
-    Returns
-    -------
-    mass sold [kg], same shape
-
-    Equation: M = G d t k / (1 - m).
-
-    Source: mass balance.
-    """
-    dry = dry_share() if dry is None else dry
-    return mass_green * (dry * threshed * kept / (1.0 - moisture_sold))
-
-
-def _flower_course(days_flowering: Array | float) -> Array:
-    """Flower mass, as a share of its final value."""
-    plateau = COEFFICIENTS["days_to_plateau"]
-    return np.clip(days_flowering, 0.0, plateau) / plateau
-
-
-def _leaf_course(days_flowering: Array | float) -> Array:
-    """Leaf mass, as a share of what was there before leaves dropped."""
-    dropping = np.maximum(np.asarray(days_flowering) - COEFFICIENTS["leaf_drop_start"], 0.0)
-    return np.maximum(1.0 - COEFFICIENTS["leaf_drop"] * dropping, 0.0)

@@ -1,11 +1,10 @@
 """What a walk through the lot tells about its flowering.
 
-A date or a count in flower shifts the draws of that lot without drawing again: each draw keeps its
+A count in flower shifts the draws of that lot without drawing again: each draw keeps its
 place in the order and its weather, and only moves along the axis. The law of the draws is taken as
 normal, multiplied by the likelihood of what was seen on a fine grid, and every draw is carried from
-the old law to the new one at equal probability. For a date with a normal error this is the exact
-square-root update; for a count it needs no cut-off, and *none in flower* moves only the draws that
-would be in flower by now.
+the old law to the new one at equal probability. A count needs no cut-off so, and *none in flower*
+moves only the draws that would be in flower by now.
 """
 
 from __future__ import annotations
@@ -20,31 +19,6 @@ Array = NDArray[np.float64]
 _GRID_POINTS = 4001
 _LEAST = 1e-300  # of a likelihood whose greatest is 1, keeps logarithms finite
 _REACH = 8.0  # standard deviations of the draws that the grid covers on either side
-
-
-def shift_observed(flower_day: Array, day_observed: float, error: float) -> Array:
-    """Flower days of a lot after its flowering date was observed.
-
-    Parameters
-    ----------
-    flower_day : flower initiation of the lot before [day], [draw]
-    day_observed : date on which half of the plants had initiated, as judged [day]
-    error : standard deviation of that judgement [d]
-
-    Returns
-    -------
-    flower initiation after [day], [draw], in the same order
-
-    Equation: x' = m' + (s'/s)(x - m), with 1/s'^2 = 1/s^2 + 1/e^2 and m' the weighted mean of m
-    and the date.
-
-    Source: Whitaker & Hamill 2002, Mon. Wea. Rev. 130:1913 (ensemble square-root filter), scalar
-    case, from memory. Exact when the draws are normal.
-    """
-    mean, variance = flower_day.mean(), flower_day.var()
-    gain = variance / (variance + error**2)
-    centre = mean + gain * (day_observed - mean)
-    return centre + np.sqrt(1.0 - gain) * (flower_day - mean)
 
 
 def shift_counted(

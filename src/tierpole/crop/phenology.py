@@ -14,7 +14,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from tierpole.evidence import Mark, Table, Value
 
@@ -37,15 +36,6 @@ COEFFICIENTS = Table(
             low=0.25,
             high=0.75,
             note="another 0.5 h moves the date by two to three weeks: never mix conventions",
-        ),
-        Value(
-            "days_to_maturity",
-            49.0,
-            "d",
-            Mark.INFERENCE,
-            "between the 45 d of 130 Midwestern growers in 2020 and 6-8 weeks of practice",
-            low=42.0,
-            high=58.0,
         ),
     ),
 )
@@ -183,47 +173,6 @@ def flower_days(
         for lot in lots
     ]
     return np.stack(days, axis=1)
-
-
-def maturity_day(flower_day: Array, days_to_maturity: Array | float) -> Array:
-    """Day on which a lot is ripe to cut.
-
-    Parameters
-    ----------
-    flower_day : flower initiation [day], any shape
-    days_to_maturity : days its flowers need [d]
-
-    Returns
-    -------
-    maturity [day], broadcast
-
-    Equation: initiation + days.
-
-    Source: common practice; a thermal form (830 °C d above 5 °C) has been proposed and is
-    unproven.
-    """
-    return flower_day + days_to_maturity
-
-
-def share_in_flower(day: Array | float, flower_day: Array, spread: float) -> Array:
-    """Share of a lot's plants that have initiated flowers.
-
-    Parameters
-    ----------
-    day : day of looking [day]
-    flower_day : day on which half of the plants have initiated [day]
-    spread : standard deviation of initiation between plants [d]
-
-    Returns
-    -------
-    share of the plants [-], broadcast
-
-    Equation: Phi((day - flower_day) / spread).
-
-    Source: inference; seeded plots at 25.5 °N took 12 to 31 d from 10 to 90 % (5 to 12 d of
-    spread), with the shorter times where day length fell fast.
-    """
-    return ndtr((day - flower_day) / spread)
 
 
 def _share_after(juvenile_heat: float, temperature: Array) -> Array:

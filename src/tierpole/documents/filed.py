@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
+from tierpole.farm import Test
 from tierpole.farm.books import (
     Arrival,
     Bag,
@@ -51,7 +52,10 @@ class Bill:
 
 @dataclass(frozen=True)
 class Filed:
-    """Records that papers print as they are; empty where there are no books."""
+    """Records that papers print as they are; empty where there are no books.
+
+    `official` are the official results of every season, for what the law counts over years.
+    """
 
     licences: tuple[Licence, ...] = ()
     approvals: tuple[VarietyApproval, ...] = ()
@@ -65,6 +69,7 @@ class Filed:
     disposals: tuple[Disposal, ...] = ()
     remediations: tuple[Remediation, ...] = ()
     bills: tuple[Bill, ...] = ()
+    official: tuple[Test, ...] = ()
     proof: Proof | None = None
 
 

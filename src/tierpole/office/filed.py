@@ -7,6 +7,7 @@ from datetime import date, datetime
 from typing import Any
 
 from tierpole.documents import Bill, Filed, Proof
+from tierpole.farm import TestKind
 from tierpole.office.sales import SaleDesk, Sold
 from tierpole.records import Store, Wanted, nouns, verify
 
@@ -35,13 +36,15 @@ def filed_in(store: Store, year: int, on: date, is_proven: bool) -> Filed:
 
 
 def dated_in(store: Store, year: int, on: date) -> Filed:
-    """What days to keep follow from, beside the season: licences, approvals, money due."""
+    """What days to keep follow from, beside the season: licences, approvals, results, money due."""
     found: dict[str, Any] = {
         name: tuple(one.noun for one in nouns(store, Wanted(kind)))
         for name, kind in LASTING.items()
     }
     bills = tuple(_bill(one, on) for one in SaleDesk(store, year, on).every())
-    return Filed(**found, bills=bills)
+    tests = (one.noun for one in nouns(store, Wanted("test")))
+    official = tuple(test for test in tests if test.kind is TestKind.OFFICIAL)
+    return Filed(**found, bills=bills, official=official)
 
 
 def _bill(sold: Sold, on: date) -> Bill:

@@ -24,6 +24,7 @@ from tierpole.money import (
     fail_work,
     flat_revenue,
     interest_operating,
+    mass_sold,
     stick_work,
     value_per_stick,
 )
@@ -82,8 +83,8 @@ class Dollars:
 
         `drying_loss` is [draw, day, place].
         """
-        left = (1.0 - self.field_loss(number, days))[:, :, None] * (1.0 - drying_loss)
-        sold = self.stick_mass(number, days)[:, :, None] * left
+        whole, lost = self.stick_mass(number, days), self.field_loss(number, days)
+        sold = mass_sold(whole[:, :, None], lost[:, :, None], drying_loss)
         season = self.season
         content = self.content_sold(number, days)[:, :, None]
         pieces = value_per_stick(

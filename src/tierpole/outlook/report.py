@@ -14,7 +14,7 @@ from tierpole.outlook.forecast import Forecast, planned_test
 from tierpole.outlook.legal import Legal, plants_cut
 from tierpole.outlook.summary import BAND, bands
 from tierpole.potency import Effort, PotencyDraws, curves
-from tierpole.potency.design import Rogueing, rogueing, share_tolerated
+from tierpole.potency.design import Rogueing, rogueing, share_over, share_shown, share_tolerated
 from tierpole.potency.diagnose import Diagnosis, diagnose
 from tierpole.potency.foresee import what_if
 from tierpole.potency.leave_out import without
@@ -40,6 +40,7 @@ REPORT = Table(
             "seen", 0.7, "share", Mark.INFERENCE,
             "of off-type plants, found in one walk; nobody has counted it", low=0.4, high=0.95,
         ),
+        Value("shown", 0.95, "chance", Mark.PRACTICE, "that a sample holds what it should show"),
         Value(
             "outside", 0.02, "share", Mark.INFERENCE,
             "our choice: readings as far out as one in fifty are asked about",
@@ -97,12 +98,14 @@ class IfRead:
 class OffTypes:
     """Off-type plants of a lot from seed: their THC over a true plant's, tops of a sample.
 
+    `shown` is the least share of them that such a sample holds at least one of in 19 of 20 cases;
     `tolerated` [sample_day] is the share of them with which the mean of all tops just passes;
     `walked` is what pulling them buys, `seen` the share that one walk finds.
     """
 
     multiple: float
     plants: int
+    shown: float
     tolerated: Array
     walked: Rogueing
     seen: float
@@ -110,12 +113,16 @@ class OffTypes:
 
 @dataclass(frozen=True, eq=False)
 class LotForecast:
-    """What is known of one lot's potency; `next_day` and `next_plants` are of the next test."""
+    """What is known of one lot's potency; `next_day` and `next_plants` are of the next test.
+
+    `plants_over` is the share of its single plants that are over the limit, whatever their mean.
+    """
 
     lot: str
     sample_days: tuple[date, ...]
     p_pass: Array  # [sample_day]
     p_buyer_pass: Array  # [sample_day]
+    plants_over: Array  # [sample_day]
     cbd: Fan
     thc: Fan
     cbd_before: Fan
@@ -177,6 +184,7 @@ class _Lots:
             sample_days=tuple(season.day(day) for day in self.sample_days),
             p_pass=self.chances["p_pass"][:, lot].mean(axis=0),
             p_buyer_pass=self.chances["p_buyer_pass"][:, lot].mean(axis=0),
+            plants_over=self._plants_over(lot),
             cbd=fans[0],
             thc=fans[1],
             cbd_before=fans[2],
@@ -233,6 +241,13 @@ class _Lots:
             if tests[number].lot == lot
         )
 
+    def _plants_over(self, lot: int) -> Array:
+        """Share of single true-to-type plants over the limit [sample_day], a mean of the draws."""
+        season = self.forecast.season
+        limit = float(rulebook_on(season.farm.jurisdiction, season.on).limit.value)
+        thc = np.maximum(self.forecast.thc[:, lot][:, self.sample_days], STEP)
+        return share_over(thc, self.forecast.potency.plant_cv[:, lot, None], limit).mean(axis=0)
+
     def _off_types(self, lot: int, thc: Fan) -> OffTypes | None:
         """What off-type plants may do, by the middle of the draws; None where there are none."""
         potency, season = self.forecast.potency, self.forecast.season
@@ -248,6 +263,7 @@ class _Lots:
         return OffTypes(
             multiple=multiple,
             plants=plants,
+            shown=float(share_shown(plants, REPORT["shown"])),
             tolerated=share_tolerated(holds, multiple * holds, limit),
             walked=rogueing(last, multiple * last, share, seen, plants, walks),
             seen=seen,

@@ -2,7 +2,7 @@
 
 from tierpole.records.audit import Seal, Verdict, seal, verify
 from tierpole.records.balance import Balance, Step, mass_balance
-from tierpole.records.contents import attach, content_key, read_content, write_with
+from tierpole.records.contents import content_key, read_content, write_with
 from tierpole.records.copies import backup, holds_books, restore
 from tierpole.records.days import days_to_come, last_day
 from tierpole.records.exporting import Exported, export_scenario
@@ -56,7 +56,6 @@ __all__ = [
     "Verdict",
     "Wanted",
     "WeatherFiles",
-    "attach",
     "backup",
     "check_weather",
     "conflicts",

@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import UTC, datetime
-from typing import Any
-from uuid import UUID, uuid4
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from tierpole.errors import StoreError
-from tierpole.farm.books import Attachment
 from tierpole.records import schema
 from tierpole.records.chain import sha256
 from tierpole.records.days import check_days
@@ -63,24 +59,6 @@ def write_with(
         return write_all(connection, every, who)
 
     return store.write_together(both)
-
-
-def attach(
-    store: Store, data: bytes, name: str, media_type: str, who: str,
-    *, entry: UUID | None = None, **about: Any,
-) -> Receipt:  # fmt: skip
-    """Keep a photo or paper, what it is called and what else is said about it, all or nothing.
-
-    `about` are the further fields of an attachment: lot, place, note; `added_on` is today unless
-    said. `entry` is the writer's own id, so that a resend keeps it once.
-    """
-    at = datetime.now(UTC)
-    about.setdefault("added_on", at.astimezone().date())
-    with store.writing() as connection:
-        key = put(connection, [data])[0]
-        noun = Attachment(name=name, media_type=media_type, content=key, size=len(data), **about)
-        change = Change(noun, id=entry or uuid4())
-        return write_all(connection, [change], who, at)[0]
 
 
 def read_content(store: Store, key: str) -> bytes:

@@ -62,30 +62,6 @@ def freeze_days(record: DailyRecord, threshold: float, half: Half) -> FreezeDays
     return FreezeDays(half, threshold, np.array(years, np.int64), np.array(days, float))
 
 
-def freeze_chance(freezes: FreezeDays, day: ArrayLike) -> Floats:
-    """Share of years with a freeze on that side of a date.
-
-    Parameters
-    ----------
-    freezes : by year
-    day : [day from 1 April], any shape
-
-    Returns
-    -------
-    share : [-], same shape; fall: years with the first freeze on or before the day; spring: with
-        the last freeze on or after it; NaN when there is no whole year
-
-    Equation: number of such years over number of years.
-    Source: empirical distribution; NOAA fits a smooth one, which differs by 1 to 4 days.
-    """
-    days, asked = np.sort(freezes.day), np.asarray(day, float)
-    if not len(days):
-        return np.full(asked.shape, np.nan)
-    if freezes.half == "fall":
-        return np.searchsorted(days, asked, side="right") / len(days)
-    return 1 - np.searchsorted(days, asked, side="left") / len(days)
-
-
 def freeze_quantile(freezes: FreezeDays, share: ArrayLike) -> Floats:
     """The date by which a share of the years has had its freeze, in order of date.
 

@@ -280,6 +280,7 @@ def room_notes(
     yield from _order(season, outlook, found)
     yield _acres(season, found, system)
     yield from _rails(season, place, system)
+    yield from _too_heavy(season, system)
     yield from _fillings(season, outlook, place)
     yield from _cleaned(season, place)
 
@@ -328,6 +329,19 @@ def _rails(season: Season, place: Place, system: System) -> Iterator[str]:
         f"Sticks as heavy as the heaviest lot's, wet, put {100 * float(share):.0f} % of the "
         f"{limit} entered on a rail.{over}"
     )
+
+
+def _too_heavy(season: Season, system: System) -> Iterator[str]:
+    """Lots one plant of which is more than a stick should carry."""
+    stick = room.geometry.COEFFICIENTS["stick_weight"]
+    weights = {lot.name: stick * stick_weight(lot) / lot.plants_per_stick for lot in season.lots}
+    heavy = [name for name, weight in weights.items() if room.geometry.needs_sectioning(weight)]
+    if heavy:
+        most = show(max(weights[name] for name in heavy), "a mass", system, 2)
+        yield (
+            f"One plant of {words.listed(heavy, 'or')} weighs about {most} green, more than a "
+            "stick should carry: break such plants into branches before they are hung."
+        )
 
 
 def _fillings(season: Season, outlook: xr.Dataset, place: Place) -> Iterator[str]:

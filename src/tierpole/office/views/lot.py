@@ -166,6 +166,7 @@ def _facts(
     if plan.p_buyer_pass is not None:
         yield "A buyer's test of trimmed flower passes", (
             chance(season, lot.name, plan.p_buyer_pass, "p_buyer_pass"),)  # fmt: skip
+    yield from _single_plants(plan)
     if plan.window is not None:
         days = Number(words.span(*plan.window), f"plan/window/{lot.name}")
         yield "May be cut", (days, _days_left(plan.window, season.on))
@@ -173,6 +174,17 @@ def _facts(
     if plan.sticks_left >= 1:
         yield "Stay in the field", (sticks(lot, plan.sticks_left, "left"),)
     yield "Worth from here on", (_money(plan),)
+
+
+def _single_plants(plan: LotPlan) -> Iterator[tuple[str, Phrase]]:
+    """How many plants are over the limit by themselves on the day of the sample, if any are."""
+    known, day = plan.forecast, plan.sample_on
+    if known is None or day is None or day not in known.sample_days:
+        return
+    hundred = round(100 * float(known.plants_over[known.sample_days.index(day)]))
+    if hundred >= 1:
+        said = f"about {hundred} in 100 on {words.short_day(day)}; the mean of all tops decides"
+        yield "Single plants over the limit", (f"{said}, so one top by itself says little",)
 
 
 def _days_left(window: tuple[date, date], on: date) -> str:
@@ -231,6 +243,9 @@ def _strangers(plan: LotPlan) -> Iterator[Phrase]:
         yield still, most, f" of such plants; a sample of {tops} with one of them does not."
     else:
         yield (f"On {words.short_day(day)} one such plant among the {tops} would still pass.",)
+    shown = words.percent(found.shown)
+    missed = f"below {shown} of the plants it misses them more than once in twenty"
+    yield (f"No sample of {tops} is sure to show them: {missed}. The walk finds them.",)
     walks, seen = words.spelled(len(found.walked.share) - 1, "time"), words.percent(found.seen)
     pulled = (
         f"Walking the lot {walks} and pulling what stands out, {seen} of them each time, leaves "

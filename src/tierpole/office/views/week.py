@@ -29,6 +29,7 @@ from tierpole.office.views.parts import (
     reason_phrase,
     week_from,
 )
+from tierpole.office.views.strikes import strikes_words
 from tierpole.outlook.summary import summarise
 from tierpole.plan.result import LotPlan, PlacePlan, Plan, PlannedCut
 from tierpole.rulebook import rulebook_on
@@ -101,6 +102,7 @@ class Week:
     weather: tuple[WeatherRow, ...]
     frost: tuple[Phrase, ...]
     money: Phrase
+    strikes: str
     limits: tuple[str, ...]
 
 
@@ -125,6 +127,7 @@ def week(
         weather=tuple(_weather(season, outlook, system)),
         frost=tuple(_frost(season, outlook, plan, system)),
         money=money_phrase(plan),
+        strikes=strikes_words(season, filed),
         limits=tuple(text for text in (most_helpful(season, plan), TOOL_LIMIT) if text),
     )
 
