@@ -1,5 +1,6 @@
 """The command line: help, exit statuses, formats, stopping; in process and as a real one."""
 
+import gzip
 import json
 import os
 import re
@@ -518,3 +519,18 @@ def test_width_follows_the_terminal_within_reason(monkeypatch):
 def test_the_farm_is_of_this_year():
     """The day the tests plan on is the one its file says."""
     assert f"on = {date(2026, 9, 10)}" in full_farm.TEXT
+
+
+def test_weather_beside_a_typical_year(farm):
+    """The hours of Pittsburgh's typical year (EPW, its own mean of September) by the month."""
+    data = Path(__file__).parent / "data" / "weather" / "pittsburgh.epw.gz"
+    told = call("weather", farm.with_name("station.csv"), "--typical", data).stdout
+    rows = [
+        line.split(",") for line in gzip.decompress(data.read_bytes()).decode().splitlines()[8:]
+    ]
+    own = [row for row in rows if row[1] == "9"]
+    warm = sum(float(row[6]) for row in own) / len(own) * 1.8 + 32
+    damp = 24 * sum(float(row[8]) >= 90 for row in own) / len(own)
+    (row,) = re.findall(r"^ +Sep +(.*)$", told.partition("A typical year")[2], re.MULTILINE)
+    assert row.startswith(f"{warm:.0f} °F")
+    assert row.endswith(f"{damp:.1f} h")

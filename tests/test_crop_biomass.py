@@ -48,3 +48,11 @@ def test_delay_against_linder_2022():
 def test_delay_limits():
     """However late, a quarter is left."""
     assert crop.mass_after_delay(np.array([0.4]), 200.0) == pytest.approx(0.1)
+
+
+def test_leaf_share_limits():
+    """Leaf share falls as flower loads (common practice), and is 0.22 : 0.40 at 49 days."""
+    share = crop.leaf_share(np.arange(0.0, 90.0))
+    assert (np.diff(share) < 0).all()
+    assert share[0] == 1.0
+    assert share[49] == pytest.approx(0.22 / 0.62)

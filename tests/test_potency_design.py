@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.stats import binom, lognorm
+from scipy.stats import beta, binom, hypergeom, lognorm
 
 import published_values
 from tierpole.compliance.plants import plants_unlimited
@@ -67,3 +67,39 @@ def test_rogueing_limits():
         assert (np.diff(quantity) < 0.0).all()
     assert bought.thc[0] == pytest.approx(0.00315)
     assert bought.thc[-1] > 0.0025
+
+
+@given(st.integers(2, 60), st.data())
+def test_lots_against_scipy(lots, data):
+    """A sample of lots without a bad one, against the hypergeometric law."""
+    bad = data.draw(st.integers(1, lots))
+    sampled = data.draw(st.integers(0, lots))
+    exact = hypergeom.pmf(0, lots, bad, sampled)
+    assert design.chance_all_good(lots, bad, sampled) == pytest.approx(exact, abs=1e-10)
+
+
+@pytest.mark.parametrize(("lots", "share"), [(10, 0.1), (40, 0.05), (200, 0.02), (7, 0.01)])
+def test_lots_to_sample_against_scipy(lots, share):
+    """The fewest lots that find one of the bad ones with 95 % confidence."""
+    bad = max(1, int(np.ceil(round(share * lots, 9))))
+    fewest = design.lots_to_sample(lots, share, 0.95)
+    assert hypergeom.sf(0, lots, bad, fewest) >= 0.95 - 1e-9
+    assert fewest == 1 or hypergeom.sf(0, lots, bad, fewest - 1) < 0.95
+
+
+@given(st.integers(1, 200), st.data())
+def test_most_failing_against_scipy(sampled, data):
+    """The upper limit of Clopper and Pearson, by the beta law and by what it means."""
+    failed = data.draw(st.integers(0, sampled))
+    most = design.most_failing(sampled, failed, 0.95)
+    if failed == sampled:
+        assert most == 1.0
+        return
+    assert most == pytest.approx(beta.ppf(0.95, failed + 1, sampled - failed), rel=1e-9)
+    assert binom.cdf(failed, sampled, most) == pytest.approx(0.05, abs=1e-6)
+
+
+def test_record_against_rule_of_three():
+    """After n lots without a fail, at 95 %, no more than about 3/n fail."""
+    for sampled in (30, 100, 300):
+        assert design.most_failing(sampled, 0, 0.95) == pytest.approx(3.0 / sampled, rel=0.05)

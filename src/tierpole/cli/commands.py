@@ -228,7 +228,10 @@ def _season_with(place: str, file: str, on: date | None) -> Season:
 @UNITS
 @click.option("--update", is_flag=True, help="Fetch the station's latest records first.")
 @click.option("--normals", type=PATH, help="NOAA's seasonal normals (CSV) to hold beside it.")
-def weather(file: str, units: Any, update: bool, normals: Path | None) -> None:
+@click.option("--typical", type=PATH, help="A typical year by the hour (TMY3, EPW), likewise.")
+def weather(
+    file: str, units: Any, update: bool, normals: Path | None, typical: Path | None
+) -> None:
     """Check the station FILE: gaps, doubtful values, seasons on file, freeze dates."""
     from tierpole.cli.layout import width_now
     from tierpole.cli.weather_text import weather_text
@@ -237,7 +240,7 @@ def weather(file: str, units: Any, update: bool, normals: Path | None) -> None:
         from tierpole.sources import update_station
 
         click.echo(str(update_station(Path(file))))
-    click.echo(weather_text(Path(file), units, width_now(), normals))
+    click.echo(weather_text(Path(file), units, width_now(), normals, typical))
 
 
 def _farm_office(

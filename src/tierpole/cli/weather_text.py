@@ -10,7 +10,13 @@ import numpy as np
 
 from tierpole.charts import words
 from tierpole.cli.layout import USUAL, columns, wrap
-from tierpole.sources import FreezeNormals, read_freeze_normals, read_station
+from tierpole.sources import (
+    FreezeNormals,
+    TypicalYear,
+    read_freeze_normals,
+    read_station,
+    read_typical_year,
+)
 from tierpole.units import System, show
 from tierpole.weather import (
     DailyRecord,
@@ -25,12 +31,18 @@ from tierpole.weather import (
 SHOWN = 10  # doubtful values listed before the rest is counted
 LEVELS = (36, 32, 28)  # °F: tender growth, freeze, killing freeze
 IN_TEN = (0.1, 0.5, 0.9)
+CURING = (8, 9, 10, 11)  # months in which hemp hangs
+DAMP = 0.9  # humidity at which hung flower takes up water
 NEAR = 7  # days within which two records are said to agree
 YEAR = 2025  # any common year, to tell dates in
 
 
 def weather_text(
-    path: Path, system: System = "us", width: int = USUAL, normals: Path | None = None
+    path: Path,
+    system: System = "us",
+    width: int = USUAL,
+    normals: Path | None = None,
+    typical: Path | None = None,
 ) -> str:
     """Everything worth knowing of a station before it is trusted with a season."""
     record, findings = clean(read_station(path))
@@ -52,6 +64,7 @@ def weather_text(
         *(wrap(line, width, "  ", "  ") for line in lines),
         *columns(heads, list(_freezes(filled, system)), width, "    "),
         *(_beside(filled, read_freeze_normals(normals), system, width) if normals else ()),
+        *(_damp(filled, read_typical_year(typical), system, width) if typical else ()),
     ])  # fmt: skip
 
 
@@ -91,6 +104,30 @@ def _beside(
     most = max(apart)
     told = "they agree" if most <= NEAR else "which of the two lies more like your fields?"
     yield wrap(f"At most {words.counted(most, 'day')} apart: {told}", width, "  ", "  ")
+
+
+def _damp(record: DailyRecord, typical: TypicalYear, system: System, width: int) -> Iterator[str]:
+    """How damp the months of curing are by the hours of a typical year, beside the record."""
+    month = _month(np.arange(f"{YEAR}-01-01", f"{YEAR + 1}-01-01", dtype="datetime64[D]"))
+    by_hour, by_day = np.repeat(month, 24), _month(record.dates)
+    middle = (record.t_min + record.t_max) / 2
+    rows = []
+    for number in CURING:
+        own = by_hour == number
+        warm = float(typical.temperature[own].mean()), float(middle[by_day == number].mean())
+        rows.append((
+            words.MONTHS[number - 1],
+            *(show(celsius, "a temperature", system, 2) for celsius in warm),
+            words.percent(float(typical.humidity[own].mean())),
+            f"{24 * float((typical.humidity[own] >= DAMP).mean()):.1f} h",
+        ))  # fmt: skip
+    yield wrap(f"A typical year by the hour at {typical.station.name} says:", width, "  ", "  ")
+    heads = ("", "there", "this record", "humidity", f"{words.percent(DAMP)} or more, a day")
+    yield from columns(heads, rows, width, "    ")
+
+
+def _month(days: np.ndarray) -> np.ndarray:
+    return days.astype("datetime64[M]").astype(int) % 12 + 1
 
 
 def _date(when: np.datetime64) -> date:

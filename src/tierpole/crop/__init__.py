@@ -1,6 +1,7 @@
 """The plant in the field: when it flowers, what it weighs, what is lost before the cut."""
 
 from tierpole.crop.biomass import (
+    leaf_share,
     mass_after_delay,
     mass_at_density,
     mass_course,
@@ -52,6 +53,7 @@ __all__ = [
     "frost_damage",
     "infection_grey_mould",
     "infection_index",
+    "leaf_share",
     "mass_after_delay",
     "mass_at_density",
     "mass_course",

@@ -11,6 +11,7 @@ Array = NDArray[np.float64]
 
 _BAOX_HARVESTS = "Linder et al. 2022, Horticulturae 8(10):959"
 _BAOX_SPACING = "Linder et al. 2022, Agronomy 12(8):1856"
+_BALANCE = "reconciled from trade ranges so that fresh weight, dry split and pounds sold agree"
 
 COEFFICIENTS = Table(
     "Biomass",
@@ -65,6 +66,23 @@ COEFFICIENTS = Table(
             "share",
             Mark.INFERENCE,
             "a late plant still makes a quarter of a timely one",
+        ),
+        Value("split_flower", 0.40, "share", Mark.INFERENCE, _BALANCE),
+        Value("split_leaf", 0.22, "share", Mark.INFERENCE, _BALANCE),
+        Value(
+            "leaf_drop_start",
+            42.0,
+            "d",
+            Mark.INFERENCE,
+            "fan leaves begin to drop six weeks after initiation",
+        ),
+        Value("leaf_drop", 0.01, "1/d", Mark.INFERENCE, "share of the leaf lost a day after that"),
+        Value(
+            "split_day",
+            49.0,
+            "d",
+            Mark.INFERENCE,
+            "days after initiation at which the split of flower, leaf and stem holds",
         ),
     ),
 )
@@ -132,3 +150,37 @@ def mass_after_delay(
     the floor is inference.
     """
     return np.maximum(COEFFICIENTS["delay_floor"] * mass, mass - daily_cost * days_late)
+
+
+def leaf_share(days_flowering: Array) -> Array:
+    """Share of leaf in a plant's flower and leaf, by dry mass.
+
+    Parameters
+    ----------
+    days_flowering : days since flower initiation [d], any shape
+
+    Returns
+    -------
+    share [-], same shape; 1 at initiation, falling as flower loads and fan leaves drop
+
+    Equation: L / (L + F), F = F1 min(tau, ts), L = L0 (1 - 0.01 (tau - 42)+); F1 and L0 such that
+    flower : leaf is 0.40 : 0.22 at 49 d.
+
+    Source: inference; flower weight rises through 5 to 11 weeks (PMC8747189), leaf does not.
+    """
+    day = COEFFICIENTS["split_day"]
+    flower = COEFFICIENTS["split_flower"] * _flower_course(days_flowering) / _flower_course(day)
+    leaf = COEFFICIENTS["split_leaf"] * _leaf_course(days_flowering) / _leaf_course(day)
+    return leaf / (leaf + flower)
+
+
+def _flower_course(days_flowering: Array | float) -> Array:
+    """Flower mass, as a share of its final value."""
+    plateau = COEFFICIENTS["days_to_plateau"]
+    return np.clip(days_flowering, 0.0, plateau) / plateau
+
+
+def _leaf_course(days_flowering: Array | float) -> Array:
+    """Leaf mass, as a share of what was there before leaves dropped."""
+    dropping = np.maximum(np.asarray(days_flowering) - COEFFICIENTS["leaf_drop_start"], 0.0)
+    return np.maximum(1.0 - COEFFICIENTS["leaf_drop"] * dropping, 0.0)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
+from scipy.special import betaincinv, gammaln, ndtr
 
 from tierpole.potency.sampling import off_type_rise
 
@@ -145,3 +145,70 @@ def rogueing(
 
 
 # --- sampling of lots, where a plan approved by performance allows it ----------------------------
+
+
+def chance_all_good(lots: int, bad: int, sampled: int) -> float:
+    """Chance that a sample of lots holds none of the bad ones.
+
+    Parameters
+    ----------
+    lots, bad, sampled : lots in all, over the limit, and drawn at random without return
+
+    Returns
+    -------
+    chance [1]
+
+    Equation: C(N - B, n) / C(N, n).
+
+    Source: hypergeometric law.
+    """
+    good = lots - bad
+    if sampled > good:
+        return 0.0
+    logs = gammaln(good + 1) - gammaln(good - sampled + 1) - gammaln(lots + 1)
+    return float(np.exp(logs + gammaln(lots - sampled + 1)))
+
+
+def lots_to_sample(lots: int, share: float, confidence: float) -> int:
+    """Fewest lots that show, with a confidence, that no more than a share of them is bad.
+
+    Parameters
+    ----------
+    lots : lots in all
+    share : of bad lots that must not go unseen [1]; at least one lot
+    confidence : chance to draw at least one of so many [1]
+
+    Returns
+    -------
+    lots to draw
+
+    Equation: smallest n with 1 - C(N - B, n)/C(N, n) >= p, B = ceil(share N).
+
+    Source: discovery sampling by the hypergeometric law, as performance-based plans must "ensure,
+    at a confidence level of 95 percent" (7 CFR 990.3(a)(2)(iii), from memory).
+    """
+    bad = max(1, int(np.ceil(round(share * lots, 9))))
+    allowed = 1.0 - confidence
+    sizes = range(1, lots + 1)
+    return next(n for n in sizes if chance_all_good(lots, bad, n) <= allowed + 1e-12)
+
+
+def most_failing(sampled: int, failed: int, confidence: float) -> float:
+    """Largest share of lots over the limit that the record of a grower does not rule out.
+
+    Parameters
+    ----------
+    sampled, failed : lots sampled so far, and those over the limit
+    confidence : one-sided [1]
+
+    Returns
+    -------
+    share [1]
+
+    Equation: the q at which P(at most k of n) = 1 - p; 1 - (1 - p)^(1/n) without a fail.
+
+    Source: Clopper & Pearson 1934, Biometrika 26:404, upper limit (from memory).
+    """
+    if failed >= sampled:
+        return 1.0
+    return float(betaincinv(failed + 1.0, sampled - failed, confidence))

@@ -1,4 +1,4 @@
-"""Readers and fetchers of outside files: stations, normals, forecasts, certificates."""
+"""Readers and fetchers of outside files: stations, normals, typical years, certificates."""
 
 from tierpole.sources.certificate_text import Candidate, candidates, unit_of
 from tierpole.sources.certificates import certificate_of, read_certificates
@@ -9,6 +9,7 @@ from tierpole.sources.normals import FreezeNormals, read_freeze_normals
 from tierpole.sources.pdf import PdfPage, pdf_pages, pdf_picture
 from tierpole.sources.readings_file import BarnReadings, read_readings
 from tierpole.sources.stations import read_station
+from tierpole.sources.typical_year import TypicalYear, read_typical_year
 
 __all__ = [
     "GHCN_DAILY",
@@ -16,6 +17,7 @@ __all__ = [
     "Candidate",
     "FreezeNormals",
     "PdfPage",
+    "TypicalYear",
     "Update",
     "candidates",
     "certificate_of",
@@ -28,6 +30,7 @@ __all__ = [
     "read_learnt",
     "read_readings",
     "read_station",
+    "read_typical_year",
     "unit_of",
     "update_station",
 ]

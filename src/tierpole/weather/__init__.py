@@ -3,6 +3,11 @@
 from tierpole.weather.check import Finding, clean, observation_gap
 from tierpole.weather.climatology import climatological_mean
 from tierpole.weather.daylight import day_length
+from tierpole.weather.degree_days import (
+    degree_days_average,
+    degree_days_clipped,
+    degree_days_sine,
+)
 from tierpole.weather.dew_point import dew_point_daily
 from tierpole.weather.fill import FillCount, fill_gaps
 from tierpole.weather.forecast import Forecast
@@ -41,6 +46,9 @@ __all__ = [
     "clean",
     "climatological_mean",
     "day_length",
+    "degree_days_average",
+    "degree_days_clipped",
+    "degree_days_sine",
     "dew_point_daily",
     "fill_gaps",
     "forecast_skill",

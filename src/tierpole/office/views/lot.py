@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 
+import numpy as np
 import xarray as xr
 
 from tierpole import charts
@@ -15,6 +16,7 @@ from tierpole.charts.ground import TOOL_LIMIT, has_test, is_counted
 from tierpole.charts.lots import pass_rows
 from tierpole.charts.reading import of_lot
 from tierpole.compliance import LotState
+from tierpole.crop import leaf_share
 from tierpole.farm import Lot, Test, TestKind
 from tierpole.office.views.parts import (
     Head,
@@ -171,6 +173,13 @@ def _facts(
         days = Number(words.span(*plan.window), f"plan/window/{lot.name}")
         yield "May be cut", (days, _days_left(plan.window, season.on))
     yield "Standing", (sticks(lot, plan.sticks_standing),)
+    if plan.cuts:
+        flowers = np.median(of_lot(outlook, "flower_day", lot.name))
+        leaf = leaf_share(np.array(season.index(plan.cuts[0].day) - flowers))
+        leaf_said = (
+            f"about {words.percent(float(leaf))} of flower and leaf, at the cut (assumed)",
+        )
+        yield "Leaf in what is stripped", leaf_said
     if plan.sticks_left >= 1:
         yield "Stay in the field", (sticks(lot, plan.sticks_left, "left"),)
     yield "Worth from here on", (_money(plan),)

@@ -11,8 +11,10 @@ from pydantic import BaseModel
 
 from tierpole.charts import words
 from tierpole.compliance import plants_to_cut, window_end
+from tierpole.compliance.status import has_passed, official
 from tierpole.office.views.parts import Head, head
 from tierpole.plan.result import Plan
+from tierpole.potency.design import lots_to_sample, most_failing
 from tierpole.rulebook import (
     Caution,
     DayOfYear,
@@ -27,6 +29,7 @@ from tierpole.season import Season
 
 FIRST = ("limit", "mu_allowed", "window_days", "cut_before_sample", "cut_before_result", "plants")
 HOT = "hot_result_steps"
+SURE = 0.95  # the level of confidence that 7 CFR 990.3(a)(2)(iii) asks of sampling by performance
 
 
 @dataclass(frozen=True)
@@ -74,6 +77,7 @@ class Rules:
     rest: tuple[Rule, ...]
     hot_steps: tuple[str, ...]
     lots: tuple[LotDates, ...]
+    record: str
     changes: tuple[Change, ...]
     book_cautions: tuple[str, ...]
     cautions: tuple[Caution, ...]
@@ -94,6 +98,7 @@ def rules(season: Season, _: xr.Dataset, plan: Plan) -> Rules:
         rest=tuple(rule for name, rule in every.items() if name not in (*FIRST, HOT)),
         hot_steps=book.hot_result_steps.value,
         lots=tuple(_lots(season, plan, book)),
+        record=_record(season, book),
         changes=tuple(_change(change) for change in changes),
         book_cautions=book.cautions,
         cautions=cautions("rules"),
@@ -111,6 +116,29 @@ def _sentence(season: Season, book: Rulebook, changes: tuple[RuleChange, ...]) -
     if changes:
         said += f" The rules change on {words.long_day(changes[0].on)}."
     return said
+
+
+def _record(season: Season, book: Rulebook) -> str:
+    """What this season's results say of all such lots, and what sampling only some would need."""
+    tested = list(official(season.tests))
+    failed = sum(not has_passed(test, book) for test in tested)
+    lots = len(season.lots)
+    drawn = lots_to_sample(lots, 1 / lots, SURE)
+    needed = "all of them" if drawn == lots else f"{drawn:,} of them"
+    every = (
+        f"To be {words.percent(SURE)} sure that not one of {words.counted(lots, 'lot')} is over "
+        f"its limit, {needed} would have to be sampled"
+    )
+    rest = "no rule here exempts a lot" if not book.performance_sampling.value else (
+        "a state that samples by performance may draw fewer")  # fmt: skip
+    if not tested:
+        return f"No official result is known yet. {every}; {rest}."
+    most = most_failing(len(tested), failed, SURE)
+    return (
+        f"{words.counted(len(tested), 'official result')} so far, {failed:,} over the limit: with "
+        f"{words.percent(SURE)} certainty no more than {words.percent(most)} of such lots are. "
+        f"{every}; {rest}."
+    )
 
 
 def _rule(title: str, provision: Provision[Any]) -> Rule:

@@ -29,6 +29,7 @@ from tierpole.office.views.parts import (
     reason_phrase,
     week_from,
 )
+from tierpole.office.views.scout import scout_lines
 from tierpole.office.views.strikes import strikes_words
 from tierpole.outlook.summary import summarise
 from tierpole.plan.result import LotPlan, PlacePlan, Plan, PlannedCut
@@ -100,6 +101,7 @@ class Week:
     hands: Phrase
     dates: tuple[DateRow, ...]
     weather: tuple[WeatherRow, ...]
+    scout: tuple[str, ...]
     frost: tuple[Phrase, ...]
     money: Phrase
     strikes: str
@@ -125,6 +127,7 @@ def week(
         hands=_hands(season, plan),
         dates=tuple(_dates(season, plan, filed)),
         weather=tuple(_weather(season, outlook, system)),
+        scout=scout_lines(season, outlook, system),
         frost=tuple(_frost(season, outlook, plan, system)),
         money=money_phrase(plan),
         strikes=strikes_words(season, filed),
