@@ -46,7 +46,15 @@ from tierpole.documents.tiers import hanging_today, tier_days, tier_room
 from tierpole.documents.typeset import file_name, typeset
 from tierpole.errors import InputError
 from tierpole.farm import PriceForm, TierLoad
-from tierpole.farm.books import CustodyStep, Disposal, DisposalMethod, Panel, Planting
+from tierpole.farm.books import (
+    CustodyStep,
+    Disposal,
+    DisposalMethod,
+    Panel,
+    Planting,
+    Report,
+    ReportKind,
+)
 from tierpole.outlook.dollars import before_harvest
 from tierpole.outlook.stowing import elevation
 from tierpole.outlook.summary import summarise
@@ -560,11 +568,26 @@ def test_lot_packet_limits_filed():
             Disposal(lot="1 River", disposed_on=date(2026, 9, 1), method=DisposalMethod.BURN,
                      sticks=4, witness="agent"),
             Disposal(lot="7 Hollow", disposed_on=date(2026, 9, 1), method=DisposalMethod.DISK),
+            Disposal(lot="1 River", disposed_on=date(2026, 9, 2), method=DisposalMethod.OTHER,
+                     note="to the sheriff"),
+        ),
+        reports=(
+            Report(kind=ReportKind.NOTICE, filed_on=date(2026, 8, 31), lot="1 River",
+                   number="W-42"),
         ),
         proof=Proof(entries=1234, seal="ab12cd", checked_on="2026-09-02", is_unbroken=False),
     )  # fmt: skip
     text = _text(_paper("packet", Order(of="1 River", filed=filed)))
-    for said in ("5,120", "S-77", "destroyed: burned", "1,234", "ab12cd", "BROKEN"):
+    for said in (
+        "5,120",
+        "S-77",
+        "destroyed: burned",
+        "1,234",
+        "ab12cd",
+        "BROKEN",
+        "another way; to the sheriff",
+        "W-42",
+    ):
         assert said in text
     assert "disked" not in text
 

@@ -21,7 +21,7 @@ from tierpole.cli.papers import KINDS
 from tierpole.compliance import Due
 from tierpole.documents import PAPERS, deadlines, scan_path
 from tierpole.office.views import VIEWS
-from tierpole.office.views.week import DATES_AHEAD, PLANNED
+from tierpole.office.views.duties import DATES_AHEAD, PLANNED
 from tierpole.scenario import demo_path
 from tierpole.web.address import is_own_computer
 

@@ -72,7 +72,9 @@ def test_defaults_pass_their_own_checks(noun):
         if not info.is_required():
             default = info.get_default(call_default_factory=True)
             form = SaleForm.FLAT if name == "price_point" else SaleForm.POINT
-            made = noun.model_construct(form=form, price_flat=1.0, price_point=1.0)
+            made = noun.model_construct(
+                form=form, price_flat=1.0, price_point=1.0, method=DisposalMethod.BURN
+            )
             noun.__pydantic_validator__.validate_assignment(made, name, default)
     assert json_schema(noun)["additionalProperties"] is False
 

@@ -110,7 +110,7 @@ def test_every_jurisdiction_crosses_the_federal_change(jurisdiction):
 def test_every_value_says_where_it_comes_from(book):
     """Each rule has words, a citation, a day it was read on and the book it stands in."""
     names = [name for name, _, _ in book.provisions()]
-    assert len(names) == len(set(names)) == 31
+    assert len(names) == len(set(names)) == 32
     for name, title, provision in book.provisions():
         assert title, name
         assert provision.says.endswith("."), name
@@ -130,7 +130,8 @@ def test_states_say_what_they_change_and_leave_the_rest_unconfirmed():
 
     texas = rulebook_on("texas", SUMMER)
     assert (texas.window_days.value, texas.pre_harvest_report_days.value) == (15, 15)
-    assert texas.disposal_notice_days.value == 7
+    assert texas.disposal_report_days.value == 7
+    assert texas.disposal_notice_days.book == "us-federal-2021"
 
     oregon = rulebook_on("oregon", SUMMER)
     assert (oregon.window_event.value, oregon.retests_allowed.value) == ("completion", 0)
@@ -160,7 +161,7 @@ def test_no_rulebook_for_a_day_or_a_place():
         ("factor", "0.80", ""),
         ("window_days", "31", "days"),
         ("cut_before_sample", "true", ""),
-        ("disposal_methods", '["sell it"]', ""),
+        ("disposal_methods", '["another way"]', ""),
         ("biomass_retest", "false", ""),
         ("negligence_line", "1.1", "%"),
         ("strikes", "{ count = 4, years = 5, bar_years = 5 }", ""),
@@ -186,8 +187,9 @@ def test_a_state_looser_than_federal_is_refused_limits(tmp_path, name, value, un
         ("cut_before_result", "false", ""),
         ("retests_allowed", "0", ""),
         ("retest_lab", '"none"', ""),
-        ("remediation", '["shred_whole_plant"]', ""),
+        ("remediation", '["whole plants shredded"]', ""),
         ("disposal_notice_days", "3", "days"),
+        ("disposal_report_days", "10", "days"),
         ("plants", '{ method = "fixed", count = 30 }', ""),
     ],
 )

@@ -224,7 +224,7 @@ def test_which_days_may_lie_ahead():
     assert ahead == {
         ("season", "on"), ("learnt", "added_on"), ("lot", "set_on"), ("place", "free_from"),
         ("place", "known_on"), ("sample", "sampled_on"), ("order", "due_on"),
-        ("disposal", "notice_on"), ("licence", "valid_from"), ("licence", "expires_on"),
+        ("licence", "valid_from"), ("licence", "expires_on"),
         ("approval", "valid_from"), ("approval", "expires_on"), ("plan", "made_on"),
         ("other_crop", "priced_on"),
         ("plan", "seen_on"), ("sampler", "closed_on"),

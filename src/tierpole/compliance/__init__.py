@@ -12,10 +12,14 @@ from tierpole.compliance.deadlines import (
     Deadline,
     Due,
     change_deadlines,
+    disposal_report_deadline,
     harvest_report_deadline,
     licence_deadlines,
+    lots_unreported,
     notice_deadline,
+    paper_name,
     report_deadlines,
+    was_told,
     window_deadline,
 )
 from tierpole.compliance.failing import (
@@ -28,6 +32,7 @@ from tierpole.compliance.failing import (
 )
 from tierpole.compliance.panels import last_verdicts
 from tierpole.compliance.plants import plants_to_cut
+from tierpole.compliance.release import RETESTS, Bar, lot_bar, remedied_bar
 from tierpole.compliance.status import Breach, LotState, LotStatus, lot_status, rule_breaches
 from tierpole.compliance.verdict import (
     largest_passing,
@@ -40,6 +45,8 @@ from tierpole.compliance.verdict import (
 from tierpole.compliance.windows import CutWindow, cut_window, result_delay, sample_days, window_end
 
 __all__ = [
+    "RETESTS",
+    "Bar",
     "Breach",
     "Composite",
     "CutWindow",
@@ -52,12 +59,15 @@ __all__ = [
     "LotStatus",
     "change_deadlines",
     "cut_window",
+    "disposal_report_deadline",
     "fail_paths",
     "harvest_report_deadline",
     "largest_passing",
     "last_verdicts",
     "licence_deadlines",
+    "lot_bar",
     "lot_status",
+    "lots_unreported",
     "negligent_seasons",
     "notice_deadline",
     "p_biomass_pass",
@@ -66,16 +76,19 @@ __all__ = [
     "p_pass",
     "p_pass_again",
     "p_sold_pass",
+    "paper_name",
     "passes",
     "paths_allowed",
     "plants_to_cut",
     "printed",
+    "remedied_bar",
     "report_deadlines",
     "result_delay",
     "revoking_season",
     "rule_breaches",
     "sample_days",
     "total_thc",
+    "was_told",
     "window_deadline",
     "window_end",
 ]

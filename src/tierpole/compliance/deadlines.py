@@ -10,7 +10,7 @@ from typing import Any
 
 from tierpole.compliance.status import LotState, LotStatus
 from tierpole.compliance.windows import window_end
-from tierpole.farm.books import Licence, VarietyApproval
+from tierpole.farm.books import Licence, Report, ReportKind, VarietyApproval
 from tierpole.rulebook import NOT_STATED, Provision, Rulebook, RuleChange
 
 
@@ -26,6 +26,7 @@ class Due(StrEnum):
     TAKE_DOWN = "take down"
     WINDOW = "last day to cut"
     NOTICE = "notice after a fail"
+    DISPOSAL_REPORT = "report after a fail"
     RULES = "change of rules"
     PAYMENT = "money due"
 
@@ -36,6 +37,9 @@ class Deadline:
 
     `verify` asks to confirm the rule with the department. `subject` is the lot, licence or place
     it is about; empty when it is about the farm. `citation` is empty where no rule asks for it.
+    `report` is what is written down once it is done. What is late stands on the day it is looked
+    at, and `was_due` says since when it waits. Where a rule names no days (`is_at_once`) it waits
+    without being late.
     """
 
     day: date
@@ -45,19 +49,38 @@ class Deadline:
     citation: str = ""
     verify: bool = False
     subject: str = ""
+    report: ReportKind | None = None
+    was_due: date | None = None
+    is_at_once: bool = False
+
+    def seen_on(self, on: date) -> Deadline:
+        """The same as it stands on a day: what has waited stands on that day."""
+        return self if self.day >= on else replace(self, day=on, was_due=self.day)
 
 
 def report_deadlines(year: int, books: Iterable[Rulebook]) -> Iterator[Deadline]:
     """The reports of one year; each by the book in force on its own day."""
     for book in books:
-        yield from _report(book, book.planting_report, year, "Report the acres planted.")
-        yield from _report(book, book.annual_report, year, "Send in the report of the year.")
+        for rule, kind, what in (
+            (book.planting_report, ReportKind.PLANTING, "Report the acres planted."),
+            (book.annual_report, ReportKind.ANNUAL, "Send in the report of the year."),
+        ):
+            due = None if rule.value == NOT_STATED else rule.value.of(year)
+            if due is not None and book.covers(due):
+                yield replace(_under(rule, due, Due.REPORT, what), report=kind)
 
 
-def _report(book: Rulebook, provision: Provision[Any], year: int, what: str) -> Iterator[Deadline]:
-    due = None if provision.value == NOT_STATED else provision.value.of(year)
-    if due is not None and book.covers(due):
-        yield _under(provision, due, Due.REPORT, what)
+def lots_unreported(
+    reports: Iterable[Report], kind: ReportKind, year: int, lots: Iterable[str]
+) -> tuple[str, ...]:
+    """The lots a report of a year is still to be filed for; one without a lot is for all."""
+    filed = [one.lot for one in reports if one.kind is kind and one.about == year]
+    return () if None in filed else tuple(lot for lot in lots if lot not in filed)
+
+
+def was_told(reports: Iterable[Report], kind: ReportKind, lot: str, since: date) -> bool:
+    """Whether an authority was told something of a lot, not before a day."""
+    return any(one.kind is kind and one.lot == lot and one.filed_on >= since for one in reports)
 
 
 def licence_deadlines(
@@ -69,18 +92,19 @@ def licence_deadlines(
     """
     given = tuple(papers)
     for paper in given:
-        name, ends = _paper_name(paper), paper.expires_on
-        alike = [one.expires_on for one in given if _paper_name(one) == name]
+        name, ends = paper_name(paper), paper.expires_on
+        alike = [one.expires_on for one in given if paper_name(one) == name]
         is_renewed = any(other is None or (ends and other > ends) for other in alike)
         if ends is not None and first <= ends <= last and not is_renewed:
             yield Deadline(
-                ends, Due.LICENCE, f"Renew the {name} before it ends.",
-                "It ends on this day by its own words; growing, cutting or holding hemp without "
-                "a licence counts as a violation.", str(paper.authority), subject=name,
+                ends, Due.LICENCE, f"Renew the {name}.",
+                f"It ends on {ends:%-d %b %Y} by its own words; growing, cutting or holding hemp "
+                "without a licence counts as a violation.", str(paper.authority), subject=name,
             )  # fmt: skip
 
 
-def _paper_name(paper: Licence | VarietyApproval) -> str:
+def paper_name(paper: Licence | VarietyApproval) -> str:
+    """What a licence or approval is called among the days to keep."""
     return paper.name if isinstance(paper, Licence) else f"approval of {paper.variety}"
 
 
@@ -98,7 +122,8 @@ def harvest_report_deadline(lot: str, first_cut: date, book: Rulebook) -> Deadli
     if ahead.value == 0:
         return None
     due = first_cut - timedelta(days=ahead.value)
-    return _under(ahead, due, Due.HARVEST_REPORT, f"Report the harvest of {lot}.", lot)
+    found = _under(ahead, due, Due.HARVEST_REPORT, f"Report the harvest of {lot}.", lot)
+    return replace(found, report=ReportKind.HARVEST)
 
 
 def notice_deadline(lot: str, status: LotStatus, book: Rulebook) -> Deadline | None:
@@ -109,7 +134,32 @@ def notice_deadline(lot: str, status: LotStatus, book: Rulebook) -> Deadline | N
     allowed = 0 if days.value == NOT_STATED else days.value
     due = status.certificate.reported_on + timedelta(days=allowed)
     what = f"Tell the department what you will do with {lot}: further test, remedy or disposal."
-    return _under(days, due, Due.NOTICE, what, lot)
+    found = _under(days, due, Due.NOTICE, what, lot)
+    return replace(found, report=ReportKind.NOTICE, is_at_once=days.value == NOT_STATED)
+
+
+def disposal_report_deadline(
+    lot: str, status: LotStatus, done_on: date | None, book: Rulebook, told: bool
+) -> Deadline | None:
+    """The report after a failed lot was destroyed or remedied, `done_on` that day.
+
+    Where a rule counts its days from the result it falls due whether anything was done or not; else
+    at once when it was done. `told` is whether the authority knew beforehand.
+    """
+    days, is_at_once = book.disposal_report_days, False
+    if days.value == NOT_STATED or status.certificate is None:
+        due, is_at_once = done_on, True
+    else:
+        due = status.certificate.reported_on + timedelta(days=days.value)
+    if due is None:
+        return None
+    done = f"Send the department the proof of what was done with {lot}."
+    what = f"Destroy or remedy {lot}, and report it to the department." if done_on is None else done
+    found = _under(days, due, Due.DISPOSAL_REPORT, what, lot)
+    before = "" if told or done_on is None else " The books do not say that it was told before."
+    return replace(
+        found, why=f"{found.why}{before}", report=ReportKind.DISPOSED, is_at_once=is_at_once
+    )
 
 
 def change_deadlines(changes: Iterable[RuleChange]) -> Iterator[Deadline]:

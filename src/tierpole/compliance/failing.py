@@ -16,6 +16,7 @@ from tierpole.compliance.chance import (
 )
 from tierpole.compliance.verdict import Printed, largest_passing
 from tierpole.evidence import Mark, Table, Value
+from tierpole.farm.books import RemediationMethod
 from tierpole.rulebook import Rulebook
 
 WHOLE_PLANT = Table(
@@ -80,8 +81,8 @@ def paths_allowed(book: Rulebook) -> tuple[FailPath, ...]:
     """The ways a rulebook leaves after a fail; to destroy is always one."""
     ways = {
         FailPath.RETEST: book.retests_allowed.value != 0,
-        FailPath.STRIP: "strip_flower" in book.remediation.value,
-        FailPath.SHRED: "shred_whole_plant" in book.remediation.value,
+        FailPath.STRIP: RemediationMethod.STRIP in book.remediation.value,
+        FailPath.SHRED: RemediationMethod.SHRED in book.remediation.value,
         FailPath.DESTROY: True,
     }
     return tuple(path for path, is_allowed in ways.items() if is_allowed)

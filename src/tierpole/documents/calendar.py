@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator
 from datetime import date, timedelta
 
 from tierpole._version import __version__
+from tierpole.charts import words
 from tierpole.compliance import Deadline, Due
 
 WORK = (Due.CUT, Due.TAKE_DOWN)  # a new day of it is other work
@@ -40,7 +41,8 @@ def calendar(farm: str, made_on: date, deadlines: Iterable[Deadline]) -> str:
 
 def _uid(farm: str, deadline: Deadline) -> str:
     """A name of a deadline that outlives a change of its day, but for days of work."""
-    day = deadline.day.isoformat() if deadline.due in WORK else str(deadline.day.year)
+    first = deadline.was_due or deadline.day
+    day = first.isoformat() if deadline.due in WORK else str(first.year)
     what = deadline.what if deadline.due is Due.REPORT else ""
     key = "|".join((farm, day, deadline.due, deadline.subject, what))
     return f"{hashlib.sha256(key.encode()).hexdigest()[:32]}@tierpole"
@@ -52,14 +54,28 @@ def _event(uid: str, made_on: date, deadline: Deadline) -> Iterator[str]:
     yield f"DTSTAMP:{made_on:%Y%m%d}T000000Z"
     yield f"DTSTART;VALUE=DATE:{deadline.day:%Y%m%d}"
     yield f"DTEND;VALUE=DATE:{deadline.day + timedelta(days=1):%Y%m%d}"
-    yield f"SUMMARY:{_text(deadline.what)}"
+    yield f"SUMMARY:{_text(title(deadline))}"
     yield f"DESCRIPTION:{_text(reason(deadline))}"
     yield f"CATEGORIES:{_text(deadline.due)}"
     yield "TRANSP:TRANSPARENT"
     if deadline.due not in WORK:
         yield from ("BEGIN:VALARM", "ACTION:DISPLAY", f"TRIGGER:{_ALARM}",
-                    f"DESCRIPTION:{_text(deadline.what)}", "END:VALARM")  # fmt: skip
+                    f"DESCRIPTION:{_text(title(deadline))}", "END:VALARM")  # fmt: skip
     yield "END:VEVENT"
+
+
+def title(deadline: Deadline) -> str:
+    """What is to be done; of what waits, since when, and whether that is late."""
+    waits = waiting(deadline)
+    return f"{waits}: {deadline.what}" if waits else deadline.what
+
+
+def waiting(deadline: Deadline) -> str:
+    """How long a deadline has waited, in words; empty for one that is still ahead."""
+    if deadline.was_due is None:
+        return ""
+    how = "Since" if deadline.is_at_once else "Late, was due"
+    return f"{how} {words.day(deadline.was_due)}"
 
 
 def reason(deadline: Deadline) -> str:

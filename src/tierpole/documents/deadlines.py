@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date, timedelta
 from itertools import groupby
 
 from tierpole.charts import words
@@ -11,19 +13,27 @@ from tierpole.compliance import (
     Deadline,
     Due,
     change_deadlines,
+    disposal_report_deadline,
     harvest_report_deadline,
     licence_deadlines,
+    lots_unreported,
     notice_deadline,
     report_deadlines,
+    was_told,
     window_deadline,
 )
+from tierpole.documents.failed import failed_lots
 from tierpole.documents.filed import NOTHING_FILED, Filed
-from tierpole.outlook.legal import lot_states, ruling_book
+from tierpole.farm.books import ReportKind
+from tierpole.outlook.legal import lot_states
 from tierpole.plan.result import LotPlan, LotState, Plan
 from tierpole.rulebook import Rulebook, rule_changes, rulebook_on, rulebooks
 from tierpole.season import DAYS, Season
 
 _DONE = (LotState.CLOSED, LotState.FAILED)
+_ALWAYS_WAITS = (Due.NOTICE, Due.DISPOSAL_REPORT, Due.LICENCE, Due.PAYMENT)
+_WAITS_IN_BOOKS = (Due.REPORT, Due.HARVEST_REPORT)  # where it can be written that they were filed
+_REMEMBERED = timedelta(days=365)  # how long a licence that ended is asked for
 
 
 def deadlines(
@@ -31,42 +41,64 @@ def deadlines(
 ) -> tuple[Deadline, ...]:
     """The days to keep from the day the season is seen on, soonest first.
 
-    Without a plan only those that the rules and the records set. A notice after a fail stays until
-    the lot's path is chosen, also when its day is over.
+    Without a plan only those that the rules and the records set. What is done is gone; what should
+    have been done and is not waits, and stands on the day the season is seen on.
     """
-    found = [*_of_farm(season, filed), *_notices(season)]
-    found += _of_samples(season) if plan is None else _of_plan(season, plan)
-    ahead = [one for one in found if one.day >= season.on or one.due is Due.NOTICE]
-    return tuple(sorted(ahead, key=lambda one: (one.day, list(Due).index(one.due), one.what)))
+    found = [*_of_farm(season, filed), *_after_fails(season, filed)]
+    found += _of_samples(season) if plan is None else _of_plan(season, plan, filed)
+    waits = _ALWAYS_WAITS if filed.reports is None else (*_ALWAYS_WAITS, *_WAITS_IN_BOOKS)
+    kept = [one.seen_on(season.on) for one in found if one.day >= season.on or one.due in waits]
+    return tuple(sorted(kept, key=_urgency))
+
+
+def _urgency(one: Deadline) -> tuple[date, date, int, str]:
+    """Soonest first; of what waits, what has waited longest."""
+    return one.day, one.was_due or one.day, list(Due).index(one.due), one.what
 
 
 def _of_farm(season: Season, filed: Filed) -> Iterator[Deadline]:
     books = [book for book in rulebooks() if book.jurisdiction == season.farm.jurisdiction]
     last = season.day(DAYS - 1)
-    yield from report_deadlines(season.year, books)
-    yield from licence_deadlines([*filed.licences, *filed.approvals], season.on, last)
+    yield from _reports(season, books, filed)
+    papers = [*filed.licences, *filed.approvals]
+    yield from licence_deadlines(papers, season.on - _REMEMBERED, last)
     yield from change_deadlines(rule_changes(season.farm.jurisdiction, season.on, last))
-    yield from _bills(season, filed)
+    yield from _bills(filed)
 
 
-def _bills(season: Season, filed: Filed) -> Iterator[Deadline]:
-    """Money that is to come; what is late is said on the day it is looked at."""
+def _reports(season: Season, books: list[Rulebook], filed: Filed) -> Iterator[Deadline]:
+    """The reports of the year that are not filed yet, for the lots they are still to be filed."""
+    lots = [lot.name for lot in season.lots]
+    known = [one for one in filed.reports or () if one.filed_on <= season.on]
+    for one in report_deadlines(season.year, books):
+        assert one.report is not None  # noqa: S101 - for the type checker
+        rest = lots_unreported(known, one.report, season.year, lots)
+        if len(rest) == len(lots):
+            yield one
+        elif rest:
+            yield replace(one, what=f"{one.what.rstrip('.')}: {words.listed(list(rest))}.")
+
+
+def _bills(filed: Filed) -> Iterator[Deadline]:
+    """Money that is to come."""
     for bill in filed.bills:
         rest = (bill.says or 0.0) - bill.paid
         if bill.due_on is not None and rest >= 0.01:
-            late = "" if bill.due_on >= season.on else f" It was due {words.day(bill.due_on)}."
             yield Deadline(
-                max(bill.due_on, season.on), Due.PAYMENT,
-                f"{bill.buyer} owes ${rest:,.2f} for {bill.sale}.",
-                f"By the buyer's own statement and the days agreed.{late}", subject=bill.sale,
+                bill.due_on, Due.PAYMENT, f"{bill.buyer} owes ${rest:,.2f} for {bill.sale}.",
+                "By the buyer's own statement and the days agreed.", subject=bill.sale,
             )  # fmt: skip
 
 
-def _notices(season: Season) -> Iterator[Deadline]:
-    for lot, status in zip(season.lots, lot_states(season), strict=True):
-        found = notice_deadline(lot.name, status, ruling_book(season, lot))
-        if found is not None:
-            yield found
+def _after_fails(season: Season, filed: Filed) -> Iterator[Deadline]:
+    """What the department is to be told of lots that failed, before and after it is done."""
+    for lot in failed_lots(season, filed):
+        notice = notice_deadline(lot.name, lot.status, lot.book)
+        if notice is not None and not lot.is_path_chosen:
+            yield notice
+        report = disposal_report_deadline(lot.name, lot.status, lot.done_on, lot.book, lot.is_told)
+        if report is not None and not lot.is_reported:
+            yield report
 
 
 def _of_samples(season: Season) -> Iterator[Deadline]:
@@ -77,10 +109,11 @@ def _of_samples(season: Season) -> Iterator[Deadline]:
             yield window_deadline(lot.name, status.sampled_on, book)
 
 
-def _of_plan(season: Season, plan: Plan) -> Iterator[Deadline]:
+def _of_plan(season: Season, plan: Plan, filed: Filed) -> Iterator[Deadline]:
     for lot in plan.lots:
         if lot.state not in _DONE:
             yield from _of_lot(season, lot)
+            yield from _harvest_report(season, lot, filed)
     yield from _cuts(plan)
     yield from _take_downs(plan)
 
@@ -104,9 +137,21 @@ def _of_lot(season: Season, lot: LotPlan) -> Iterator[Deadline]:
         )  # fmt: skip
     if lot.cuts or lot.sticks_standing >= 1:
         yield window_deadline(lot.lot, lot.sample_on, book)
-    report = harvest_report_deadline(lot.lot, lot.cuts[0].day, book) if lot.cuts else None
-    if report is not None:
-        yield report
+
+
+def _harvest_report(season: Season, lot: LotPlan, filed: Filed) -> Iterator[Deadline]:
+    """The report ahead of harvest, until it is filed or the sampler is called, which tells it."""
+    sampled_on = lot.sample_on
+    if sampled_on is None or not lot.cuts:
+        return
+    book = rulebook_on(season.farm.jurisdiction, sampled_on)
+    begun = [c.cut_on for c in season.cuts if c.lot == lot.lot and c.cut_on >= sampled_on]
+    found = harvest_report_deadline(lot.lot, min([*begun, lot.cuts[0].day]), book)
+    is_called = any(s.lot == lot.lot and s.sampled_on == sampled_on for s in season.samples)
+    told = [one for one in filed.reports or () if one.filed_on <= season.on]
+    is_filed = was_told(told, ReportKind.HARVEST, lot.lot, season.first_day)
+    if found is not None and not (is_called or is_filed):
+        yield found
 
 
 def _lead(book: Rulebook) -> tuple[str, str, bool]:

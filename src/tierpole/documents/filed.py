@@ -16,6 +16,7 @@ from tierpole.farm.books import (
     Planting,
     PlantLoss,
     Remediation,
+    Report,
     Stripping,
     VarietyApproval,
 )
@@ -35,7 +36,8 @@ class Proof:
 class Bill:
     """A sale as it stands: what we reckon is owed, what the buyer says, what came, due by when.
 
-    `off` says where the buyer's statement departs from ours, `warnings` what is wrong with panels.
+    `off` says where the buyer's statement departs from ours, `warnings` what was wrong with what
+    went out.
     """
 
     sale: str
@@ -51,10 +53,21 @@ class Bill:
 
 
 @dataclass(frozen=True)
+class Warned:
+    """What is wrong with a lot in store before it is sold; the sale it is about, if any."""
+
+    said: str
+    lot: str
+    sale: str = ""
+
+
+@dataclass(frozen=True)
 class Filed:
     """Records that papers print as they are; empty where there are no books.
 
     `official` are the official results of every season, for what the law counts over years.
+    `reports` is None there: nobody could have written that one was filed. `retests` are the tests
+    of remediated material, which is no lot of the season.
     """
 
     licences: tuple[Licence, ...] = ()
@@ -68,8 +81,11 @@ class Filed:
     bags: tuple[Bag, ...] = ()
     disposals: tuple[Disposal, ...] = ()
     remediations: tuple[Remediation, ...] = ()
+    retests: tuple[Test, ...] = ()
+    reports: tuple[Report, ...] | None = None
     bills: tuple[Bill, ...] = ()
     official: tuple[Test, ...] = ()
+    warnings: tuple[Warned, ...] = ()
     proof: Proof | None = None
 
 

@@ -33,7 +33,7 @@ from tierpole.units import System, show
 
 CAUTIONS = ("who-decides", "not-legal-advice", "keep-records")
 RULES = ("limit", "mu_allowed", "window_days", "window_event", "cut_before_sample", "sampler",
-         "disposal_notice_days", "record_years")  # fmt: skip
+         "disposal_notice_days", "disposal_report_days", "record_years")  # fmt: skip
 
 
 def lot_packet(season: Season, _: xr.Dataset, __: Plan, order: Order) -> Draft:
@@ -202,8 +202,8 @@ def _balance(season: Season, lot: Lot) -> Iterator[tuple[str, Cell]]:
 
 def _disposals(filed: Filed, lot: str, system: System) -> Grid:
     rows = [
-        (d.disposed_on, f"destroyed: {d.method}", f"{d.plants:,}", f"{d.sticks:,}",
-         show(d.mass, "a mass", system, 3), d.witness)
+        (d.disposed_on, f"destroyed: {'; '.join(filter(None, (d.method, d.note)))}",
+         f"{d.plants:,}", f"{d.sticks:,}", show(d.mass, "a mass", system, 3), d.witness)
         for d in filed.disposals if d.lot == lot
     ]  # fmt: skip
     rows += [
@@ -211,8 +211,12 @@ def _disposals(filed: Filed, lot: str, system: System) -> Grid:
          show(r.mass, "a mass", system, 3), f"now {r.name}")
         for r in filed.remediations if r.lot == lot
     ]  # fmt: skip
+    rows += [
+        (t.filed_on, f"told the department: {t.kind}", "", "", "", t.number)
+        for t in filed.reports or () if t.lot == lot
+    ]  # fmt: skip
     return Grid(
-        ("Day", "What", "Plants", "Sticks", "Mass", "Witness or new lot"),
+        ("Day", "What", "Plants", "Sticks", "Mass", "Witness, new lot or receipt"),
         tuple((full_day(day), *rest) for day, *rest in sorted(rows)),
         (2, 3, 4),
     )

@@ -158,9 +158,9 @@ def _crew(plan: Plan) -> Sheet:
 
 
 def _dates(season: Season, plan: Plan, filed: Filed) -> Sheet:
-    header = ("Day", "Kind", "What", "Why", "Rule", "To be confirmed")
+    header = ("Day", "Was due", "Kind", "What", "Why", "Rule", "To be confirmed")
     rows = [
-        (d.day, str(d.due), d.what, d.why, d.citation, "yes" if d.verify else "no")
+        (d.day, d.was_due, str(d.due), d.what, d.why, d.citation, "yes" if d.verify else "no")
         for d in deadlines(season, plan, filed)
     ]
     return Sheet("Days to keep", header, tuple(rows))

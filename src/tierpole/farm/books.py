@@ -414,10 +414,14 @@ class DisposalMethod(StrEnum):
     MOW = "bush mowed or chopped"
     BURY = "buried"
     BURN = "burned"
+    OTHER = "another way"
 
 
 class Disposal(Noun):
-    """Plants, sticks or dry material of a lot destroyed."""
+    """Plants, sticks or dry material of a lot destroyed; `notice_on` is when it was told before.
+
+    What was done another way than the law lists is said in the note, with who agreed to it.
+    """
 
     lot: Name
     disposed_on: Happened
@@ -427,8 +431,16 @@ class Disposal(Noun):
     mass: Mass = 0.0
     bags: tuple[Name, ...] = ()
     witness: Annotated[str, Label(empty=True)] = ""
-    notice_on: Date | None = None
+    notice_on: Happened | None = None
     paper: Content | None = None
+    note: Note = ""
+
+    @model_validator(mode="after")
+    def _says_which(self) -> Self:
+        """Another way is described."""
+        if self.method is DisposalMethod.OTHER and not self.note:
+            raise refuse("a disposal whose note says which way it was, and who agreed to it")
+        return self
 
 
 class RemediationMethod(StrEnum):
@@ -448,7 +460,39 @@ class Remediation(Noun):
     sticks: Annotated[int, Count(0, 100_000)] = 0
     mass: Mass
     moisture: Moisture
+    notice_on: Happened | None = None
     paper: Content | None = None
+
+
+class ReportKind(StrEnum):
+    """What an authority is told, or sent."""
+
+    PLANTING = "acres planted"
+    ANNUAL = "report of the year"
+    HARVEST = "harvest ahead"
+    NOTICE = "what will be done with a failed lot"
+    DISPOSED = "what was done with a failed lot"
+
+
+class Report(Noun):
+    """Something told or sent to an authority, as the rules ask.
+
+    Without a lot it is about the whole farm. `year` is the season it is about; left out, it is that
+    of the day. `number` is what can be shown for it: of a receipt, or who was spoken to.
+    """
+
+    kind: ReportKind
+    filed_on: Happened
+    lot: Name | None = None
+    year: Annotated[int, Count(1990, 2100)] | None = None
+    number: Annotated[str, Label(empty=True)] = ""
+    paper: Content | None = None
+    note: Note = ""
+
+    @property
+    def about(self) -> int:
+        """The season it is about."""
+        return self.year or self.filed_on.year
 
 
 class Licence(Noun):

@@ -8,6 +8,7 @@ from typing import Any
 
 from tierpole.documents import Bill, Filed, Proof
 from tierpole.farm import TestKind
+from tierpole.office.in_store import warned
 from tierpole.office.sales import SaleDesk, Sold
 from tierpole.records import Store, Wanted, nouns, verify
 
@@ -22,7 +23,7 @@ OF_SEASON = {
     "disposals": "disposal",
     "remediations": "remediation",
 }
-LASTING = {"licences": "licence", "approvals": "approval"}
+LASTING = {"licences": "licence", "approvals": "approval", "reports": "report"}
 
 
 def filed_in(store: Store, year: int, on: date, is_proven: bool) -> Filed:
@@ -36,15 +37,26 @@ def filed_in(store: Store, year: int, on: date, is_proven: bool) -> Filed:
 
 
 def dated_in(store: Store, year: int, on: date) -> Filed:
-    """What days to keep follow from, beside the season: licences, approvals, results, money due."""
+    """What days to keep and warnings follow from, beside the season.
+
+    Licences and approvals, reports, results, failed lots, money due, what is in store.
+    """
     found: dict[str, Any] = {
         name: tuple(one.noun for one in nouns(store, Wanted(kind)))
         for name, kind in LASTING.items()
     }
-    bills = tuple(_bill(one, on) for one in SaleDesk(store, year, on).every())
+    desk = SaleDesk(store, year, on)
+    sales, remade = desk.every(), {one.name for one in desk.said("remediation")}
     tests = (one.noun for one in nouns(store, Wanted("test")))
-    official = tuple(test for test in tests if test.kind is TestKind.OFFICIAL)
-    return Filed(**found, bills=bills, official=official)
+    return Filed(
+        **found,
+        disposals=tuple(desk.said("disposal")),
+        remediations=tuple(desk.said("remediation")),
+        retests=tuple(one for one in desk.said("test") if one.lot in remade),
+        official=tuple(test for test in tests if test.kind is TestKind.OFFICIAL),
+        bills=tuple(_bill(one, on) for one in sales),
+        warnings=warned(desk, sales),
+    )
 
 
 def _bill(sold: Sold, on: date) -> Bill:
@@ -54,7 +66,7 @@ def _bill(sold: Sold, on: date) -> Bill:
         sale=sold.sale.name, buyer=sold.sale.buyer, state=sold.state(on), owed=sold.owed,
         says=sold.settlement.due if sold.settlement else None, paid=sold.paid, due_on=sold.due_on,
         lots=sold.lots, off=off.name if off else "",
-        warnings=tuple(one.said for one in sold.troubles),
+        warnings=tuple(map(str, sold.troubles)),
     )  # fmt: skip
 
 

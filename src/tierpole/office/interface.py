@@ -14,7 +14,7 @@ from tierpole._version import __version__
 from tierpole.compliance import Due
 from tierpole.errors import Fault, InputError, StoreError
 from tierpole.farm import Noun
-from tierpole.farm.books import WeatherSource
+from tierpole.farm.books import ReportKind, WeatherSource
 from tierpole.farm.measure import GRACE
 from tierpole.office.document import PlanDocument
 from tierpole.office.entry.desk import Desk, known_from
@@ -378,7 +378,10 @@ _SCHEMAS: dict[str, Any] = {
         "required": ["day", "due", "what", "why", "citation", "verify", "subject"],
         "properties": {"day": {"type": "string", "format": "date"}, "verify": {"type": "boolean"},
                        "due": {"enum": list(Due)}, "what": _TEXT, "why": _TEXT,
-                       "citation": _TEXT, "subject": _TEXT},
+                       "citation": _TEXT, "subject": _TEXT,
+                       "report": {"enum": [*ReportKind, None]},
+                       "was_due": {"type": ["string", "null"], "format": "date"},
+                       "is_at_once": {"type": "boolean"}},
     },
     "Content": {
         "type": "object", "required": ["hash", "size", "media_type"],

@@ -218,14 +218,14 @@ class Office:
         from tierpole.documents import deadlines
 
         season, _, plan = self._planned()
-        return deadlines(season, plan, self.filed())
+        return deadlines(season, plan, self.dated())
 
     def tables(self) -> tuple[Sheet, ...]:
         """The tables behind the papers."""
         from tierpole.documents import sheets
 
         season, _, plan = self._planned()
-        return sheets(season, plan)
+        return sheets(season, plan, self.dated())
 
     def filed(self, is_proven: bool = False) -> Filed:  # noqa: ARG002 - a file proves nothing
         """What the books hold beside the season; nothing where the farm is a file.
@@ -237,7 +237,7 @@ class Office:
         return Filed()
 
     def dated(self) -> Filed:
-        """What days to keep follow from, beside the season; nothing where the farm is a file."""
+        """What days to keep and warnings follow from; nothing where the farm is a file."""
         return self.filed()
 
     def _planned(self) -> tuple[Season, xr.Dataset, Plan]:

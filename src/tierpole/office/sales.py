@@ -14,14 +14,13 @@ from tierpole.farm import Test, TestKind
 from tierpole.farm.books import (
     Bag,
     Delivery,
-    Panel,
     Payment,
     Sale,
     SaleForm,
     Settlement,
 )
 from tierpole.money import Count, Load, Step, counted, differences, owed
-from tierpole.office.gates import Trouble, troubles
+from tierpole.office.gates import Proofs, Trouble, proofs_of
 from tierpole.records import Store, Wanted, nouns
 from tierpole.units import System, show
 
@@ -55,6 +54,12 @@ class Sold:
     def due(self) -> float | None:
         """What is to come: as the buyer says, else as we reckon it."""
         return self.settlement.due if self.settlement else self.owed
+
+    @property
+    def is_open(self) -> bool:
+        """Whether something of it is still to be delivered."""
+        rest = (self.sale.mass or 0.0) - sum(one.mass for one in self.deliveries)
+        return self.settlement is None and (not self.deliveries or rest > 0)
 
     def state(self, on: date) -> str:
         """How the sale stands on a day."""
@@ -162,20 +167,22 @@ class SaleDesk:
             payments=tuple(
                 (words.day(each.paid_on), _cents(each.amount)) for each in self._of("payment", name)
             ),
-            warnings=tuple(each.said for each in one.troubles),
+            warnings=tuple(map(str, one.troubles)),
         )
 
     def _of(self, kind: str, sale: str) -> list[Any]:
-        return [one for one in self._said[kind] if one.sale == sale]
+        return [one for one in self.said(kind) if one.sale == sale]
+
+    def said(self, kind: str) -> list[Any]:
+        """The nouns of a kind in the season, looked up once."""
+        if kind not in self._said:
+            found = nouns(self.store, Wanted(kind, season=self.season))
+            self._said[kind] = [one.noun for one in found]
+        return self._said[kind]
 
     @cached_property
     def _said(self) -> dict[str, list[Any]]:
-        """What sales are reckoned from, looked up once."""
-        kinds = ("delivery", "settlement", "payment", "bag", "panel", "test")
-        return {
-            kind: [one.noun for one in nouns(self.store, Wanted(kind, season=self.season))]
-            for kind in kinds
-        }
+        return {}
 
     def _sold(self, sale: Sale, noun: UUID) -> Sold:
         deliveries: list[Delivery] = self._of("delivery", sale.name)
@@ -188,7 +195,6 @@ class SaleDesk:
         if settlement is not None and sale.due_days is not None:
             due_on = settlement.settled_on + timedelta(days=sale.due_days)
         lots = tuple(dict.fromkeys(lot for one in deliveries for lot in self._lots(one)))
-        panels: list[Panel] = self._said["panel"]
         return Sold(
             sale=sale,
             noun=noun,
@@ -199,16 +205,24 @@ class SaleDesk:
             owed=owed(sale, count) if deliveries or sale.area else None,
             steps=differences(sale, count, settlement) if settlement else (),
             due_on=due_on,
-            troubles=tuple(
-                found
-                for one in deliveries
-                for found in troubles(sale, self._lots(one), panels, one.delivered_on)
-            ),
+            troubles=tuple(dict.fromkeys(self._troubles(sale, deliveries))),
             lots=lots,
         )
 
+    def _troubles(self, sale: Sale, deliveries: Sequence[Delivery]) -> Iterator[Trouble]:
+        """What is wrong with what went out, as of its day."""
+        if self.proofs is None:
+            return
+        for one in deliveries:
+            yield from self.proofs.troubles(sale, self._lots(one), one.delivered_on)
+
+    @cached_property
+    def proofs(self) -> Proofs | None:
+        """What the season's material leaves the farm by."""
+        return proofs_of(self.store, self.said)
+
     def _bags(self, delivery: Delivery) -> list[Bag]:
-        return [one for one in self._said["bag"] if one.name in delivery.bags]
+        return [one for one in self.said("bag") if one.name in delivery.bags]
 
     def _lots(self, delivery: Delivery) -> list[str]:
         return [one.lot for one in self._bags(delivery)]
@@ -224,7 +238,7 @@ class SaleDesk:
     def _cbd(self, lot: str) -> float | None:
         """Total CBD of a lot by its last word: the final test before the official, then the day."""
         told: list[Test] = [
-            one for one in self._said["test"] if one.lot == lot and one.total_cbd is not None
+            one for one in self.said("test") if one.lot == lot and one.total_cbd is not None
         ]
         last = max(told, key=lambda one: (_LAST_WORD.index(one.kind), one.sampled_on), default=None)
         return last.total_cbd if last else None

@@ -81,6 +81,7 @@ KINDS: tuple[Kind, ...] = (
     Kind("other_crop", books.OtherCrop, day="priced_on"),
     Kind("disposal", books.Disposal, day="disposed_on"),
     Kind("remediation", books.Remediation, day="done_on"),
+    Kind("report", books.Report, day="filed_on"),
     Kind("licence", books.Licence, day="valid_from", is_lasting=True),
     Kind("approval", books.VarietyApproval, day="valid_from", is_lasting=True),
     Kind("certificate_columns", books.CertificateColumns, is_lasting=True),

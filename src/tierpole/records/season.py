@@ -33,7 +33,7 @@ from tierpole.season import Season
 
 ALWAYS = date.max
 _ASSUMED: dict[str, Noun] = {"sampler": Sampler(), "laboratory": Laboratory()}
-_WANTED = ["season", "weather", "learnt", *(kind.name for kind in IN_SEASON)]
+_WANTED = ["season", "weather", "learnt", "remediation", *(kind.name for kind in IN_SEASON)]
 
 
 def seasons(store: Store) -> list[int]:
@@ -76,7 +76,12 @@ def whole_season(
     for one in known(connection, _WANTED, known_by, until):
         if one.season in (None, year):
             found[one.kind].append(one)
-    tables = {kind.table: _table(kind, found[kind.name]) for kind in IN_SEASON}
+    remediations: list[Any] = [one.noun for one in found["remediation"]]
+    remade = {one.name for one in remediations}
+    tables = {
+        kind.table: _table(kind, [one for one in found[kind.name] if not _is_of(one.noun, remade)])
+        for kind in IN_SEASON
+    }
     source: Any = found["weather"][0].noun if found["weather"] else None
     missing = [name for name, noun in (tables | {"weather": source}).items() if noun is None]
     if missing:
@@ -100,6 +105,11 @@ def _day(connection: Connection, year: int) -> date:
     if isinstance(noun, SeasonYear) and noun.on:
         return noun.on
     return min(max(date.today(), _first_day(year)), date(year, 12, 31))  # noqa: DTZ011 farm-local
+
+
+def _is_of(noun: Any, lots: set[str]) -> bool:
+    """Whether a fact is of one of these lots: remediated material is none of the field's."""
+    return getattr(noun, "lot", None) in lots
 
 
 def _table(kind: Kind, found: list[Known]) -> Any:

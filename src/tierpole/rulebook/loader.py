@@ -120,7 +120,7 @@ class _Reader:
     def _check_strictness(self, text: _Text, book: Rulebook, base: Rulebook) -> None:
         for name in looser_provisions(book, base):
             own, other = getattr(book, name).value, getattr(base, name).value
-            allowed = f"at least as strict as {base.layers[-1]} ({other})"
+            allowed = f"at least as strict as {base.layers[-1]} ({_in_words(other)})"
             self.faults.append(Fault(f"{text.file} [{name}]", "value", own, allowed))
 
     def _check_spans(self, books: Iterable[Rulebook]) -> None:
@@ -141,6 +141,10 @@ def read_books(folder: Traversable) -> tuple[Rulebook, ...]:
     if reader.faults:
         raise InputError(folder.name, reader.faults)
     return books
+
+
+def _in_words(value: Any) -> str:
+    return ", ".join(map(str, value)) if isinstance(value, tuple) else str(value)
 
 
 def _over(text: _Text, base: _Text) -> dict[str, Table]:

@@ -15,6 +15,7 @@ from typing import Annotated, Any, Generic, Literal, TypeVar
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from tierpole.evidence import Mark
+from tierpole.farm.books import DisposalMethod, RemediationMethod
 
 T = TypeVar("T")
 _TO_INNER = {"": Decimal(1), "%": Decimal("0.01"), "in": Decimal("0.0254")}  # exact
@@ -137,7 +138,6 @@ class DayOfYear(_Frozen):
         return f"{self.of(2000):%-d %b}"
 
 
-Remediation = Literal["strip_flower", "shred_whole_plant"]
 Laboratory = Literal["any", "same", "none"]
 
 
@@ -193,8 +193,9 @@ class Rulebook(_Frozen):
     retests_allowed: Provision[Number | NotStated] = Field(title="Further tests")
     retest_lab: Provision[Laboratory] = Field(title="Laboratory of a further test")
     disposal_notice_days: Provision[Days | NotStated] = Field(title="Notice after a fail")
-    disposal_methods: Provision[tuple[str, ...]] = Field(title="Ways to destroy")
-    remediation: Provision[tuple[Remediation, ...]] = Field(title="Ways to save part of it")
+    disposal_report_days: Provision[Days | NotStated] = Field(title="Report of the disposal")
+    disposal_methods: Provision[tuple[DisposalMethod, ...]] = Field(title="Ways to destroy")
+    remediation: Provision[tuple[RemediationMethod, ...]] = Field(title="Ways to save part of it")
     biomass_retest: Provision[bool] = Field(title="Test of shredded biomass")
     negligence_line: Provision[Share] = Field(title="Line of negligence")
     strikes: Provision[Strikes] = Field(title="Strikes")

@@ -51,6 +51,7 @@ _AT_LEAST_AS_STRICT: dict[str, Callable[[Any, Any], bool]] = {
     "retests_allowed": _at_most,
     "retest_lab": _laboratory,
     "disposal_notice_days": _at_most,
+    "disposal_report_days": _at_most,
     "disposal_methods": _within,
     "remediation": _within,
     "biomass_retest": operator.ge,

@@ -60,9 +60,10 @@ def entered(query: Asking, entry: str) -> Response:
     if not found:
         raise HTTPException(404)
     told = [(one, query.desk.told(one, query.units)) for one in found]
+    doubts = query.desk.doubts(found) if query.person.role is Role.OWNER else ()
     is_taken_back = all(query.desk.is_taken_back(one) for one in found)
     return query.desk_page(
-        "entered.html", entry=entry, told=told, is_taken_back=is_taken_back,
+        "entered.html", entry=entry, told=told, is_taken_back=is_taken_back, doubts=doubts,
         may_undo=not is_taken_back and _is_own(query, found[0].who),
     )  # fmt: skip
 

@@ -19,6 +19,7 @@ from tierpole.office.entry.forms import Form, Values, Written, form_named
 from tierpole.office.entry.told import Told
 from tierpole.office.entry.uploads import Upload, fault_of, seen_in
 from tierpole.office.gates import check_gates
+from tierpole.office.rule_guides import Guide, RuleGuides
 from tierpole.records import (
     KINDS,
     Change,
@@ -60,7 +61,7 @@ class Asked:
     """A form to be answered: its answers so far, what is wrong with them, what its lists offer.
 
     `entry` is the id the entry will bear, however often it is sent. `seen` is the entry that is
-    corrected, empty for a new noun.
+    corrected, empty for a new noun. `guide` is what the rules say beside the form.
     """
 
     form: Form
@@ -70,6 +71,7 @@ class Asked:
     faults: Mapping[str, str] = field(default_factory=dict)
     general: tuple[str, ...] = ()
     seen: str = ""
+    guide: Guide | None = None
 
     @property
     def questions(self) -> Iterator[Ask]:
@@ -146,14 +148,39 @@ class Desk:
 
     def _handed_out(self, form: Form, start: Mapping[str, str], system: System) -> Asked:
         last = latest(self.store, form.kind) if any(ask.keeps for ask in form.asks) else None
-        today = self.kept_day or datetime.now().astimezone().date()
         plain = [ask for ask in form.asks if not ask.columns]
-        answers = {ask.key: _start(ask, start, last, today, system) for ask in plain}
-        return Asked(form, uuid4(), answers, self._options(form))
+        answers = {ask.key: _start(ask, start, last, self.today, system) for ask in plain}
+        return self.hand_again(Asked(form, uuid4(), answers, {}))
 
     def hand_again(self, asked: Asked) -> Asked:
-        """A form to be shown once more, with what its lists offer."""
-        return replace(asked, options=self._options(asked.form))
+        """A form to be shown once more, with what its lists offer and the rules say."""
+        options, guide = self._options(asked.form), self.rules.guide(asked.form.kind, asked.answers)
+        return replace(asked, form=self._led(asked), options=options, guide=guide)
+
+    def _led(self, asked: Asked) -> Form:
+        """A form that offers the ways the rules in force name, and the one it has already."""
+        ways = self.rules.ways(asked.form.kind)
+        if not ways:
+            return asked.form
+        said = asked.answers.get("method", "")
+        offered = ways if not said or said in ways else (*ways, said)
+        asks = (replace(one, choices=offered) if one.key == "method" else one
+                for one in asked.form.asks)  # fmt: skip
+        return replace(asked.form, asks=tuple(asks))
+
+    @property
+    def today(self) -> date:
+        """The day it is on the farm, or the day a demonstration is looked at."""
+        return self.kept_day or datetime.now().astimezone().date()
+
+    @property
+    def rules(self) -> RuleGuides:
+        """What the rules in force today say of forms."""
+        return RuleGuides(self.store, self.today)
+
+    def doubts(self, entries: Iterable[Entry]) -> tuple[str, ...]:
+        """What is doubtful in entries, by the rules."""
+        return tuple(doubt for one in entries for doubt in self.rules.doubts(one.noun))
 
     def only_one(self, form: Form) -> UUID | None:
         """The noun of a form of which there is only one, when it is there: it is corrected."""
@@ -177,7 +204,7 @@ class Desk:
             else:
                 answers[ask.key] = ask.show(value, system)
         form = replace(form, asks=tuple(map(_kept_if_left, form.asks)))
-        return Asked(form, uuid4(), answers, self._options(form), seen=str(stored.entry.id))
+        return self.hand_again(Asked(form, uuid4(), answers, {}, seen=str(stored.entry.id)))
 
     def _options(self, form: Form) -> dict[str, tuple[tuple[str, str], ...]]:
         return {ask.key: tuple(self._choices(ask)) for ask in form.asks if ask.list_of}

@@ -117,7 +117,8 @@ class Ask:
             return "; ".join(", ".join(filter(None, self.cells(row, system))) for row in value)
         if isinstance(value, tuple):
             return ", ".join(map(str, value))
-        return f"{value:,}" if self.shape == "count" else str(value)
+        is_grouped = self.shape == "count" and not self.key.endswith("year")
+        return f"{value:,}" if is_grouped else str(value)
 
     # --- a table ----------------------------------------------------------------------------------
 

@@ -212,7 +212,8 @@ NOT_BY_HAND = ("season", "learnt", "plan", "certificate_labels")  # the program 
 
 
 def _form_of(name: str) -> Form:
-    noun, title = kind_named(name).noun, name.replace("_", " ").capitalize()
+    noun = kind_named(name).noun
+    title = _TITLES.get(name, name.replace("_", " ").capitalize())
     asks = tuple(
         ask_of(noun, key, **_ASKED_OTHERWISE.get((name, key), {}))
         for key in noun.model_fields
@@ -226,6 +227,8 @@ _SEEN_IN_FILE = (
     ("attachment", "media_type"), ("attachment", "size"),
     ("weather", "station"), ("weather", "file"), ("weather", "forecast"),
 )  # fmt: skip
+_TITLES = {"report": "Told or sent to the department"}
+_TOLD = {"label": "Day the department was told, beforehand"}
 _FIELDS = tuple(one.key for one in FIELDS)
 _ASKED_OTHERWISE: dict[tuple[str, str], dict[str, Any]] = {
     ("other_crop", "name"): {"label": "Crop", "hint": "burley tobacco"},
@@ -246,6 +249,25 @@ _ASKED_OTHERWISE: dict[tuple[str, str], dict[str, Any]] = {
             ask_of(b.CertificateField, "always", "Or always the same"),
         ),
     },
+    ("report", "kind"): {"label": "What was told or sent"},
+    ("report", "filed_on"): {"label": "Day"},
+    ("report", "lot"): {"label": "Lot, if it is about one"},
+    ("report", "year"): {"label": "About which year, if not that of the day", "hint": "2026"},
+    ("report", "number"): {"label": "Number of the receipt, or who was told"},
+    ("report", "paper"): {"label": "Photo or PDF of it"},
+    ("disposal", "disposed_on"): {"label": "Day"},
+    ("disposal", "method"): {"label": "How"},
+    ("disposal", "mass"): {"label": "Weight", "hint": "240 lb"},
+    ("disposal", "bags"): {"label": "Bags, by their labels", "hint": "H-1, H-2"},
+    ("disposal", "notice_on"): _TOLD,
+    ("disposal", "note"): {"label": "Note; of another way which, and who agreed to it"},
+    ("remediation", "name"): {"label": "What the new lot is called", "hint": "7 Hollow shredded"},
+    ("remediation", "lot"): {"label": "Of which lot"},
+    ("remediation", "done_on"): {"label": "Day"},
+    ("remediation", "method"): {"label": "How"},
+    ("remediation", "sticks"): {"label": "From how many sticks"},
+    ("remediation", "mass"): {"label": "Weight of it now", "hint": "400 lb"},
+    ("remediation", "notice_on"): _TOLD,
     ("weather", "station_content"): {"label": "The station's daily record", "is_table": True},
     ("weather", "listed"): {
         "label": "List of stations, if the record does not say where its own lies",

@@ -15,7 +15,7 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Harvest and barn", ("cut", "green_weight", "hanging", "tier", "reading", "air",
                           "stick_weight", "airing", "clean_down", "stripping", "bag", "move")),
     ("Sales", ("sale", "delivery", "settlement", "payment")),
-    ("The law", ("licence", "approval", "disposal", "remediation")),
+    ("The law", ("licence", "approval", "report", "disposal", "remediation")),
     ("Papers and notes", ("attachment", "memo")),
 )  # fmt: skip
 

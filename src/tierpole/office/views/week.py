@@ -15,8 +15,16 @@ from tierpole.charts import words
 from tierpole.charts.ground import TOOL_LIMIT, most_helpful
 from tierpole.charts.lots import pass_rows
 from tierpole.charts.reading import as_dates, chance_frozen, last_cut
-from tierpole.compliance import Due, LotState
-from tierpole.documents import NOTHING_FILED, Filed, deadlines, reason
+from tierpole.compliance import LotState
+from tierpole.documents import NOTHING_FILED, Failed, Filed, failed_lots
+from tierpole.office.views.duties import (
+    DateRow,
+    StoreRow,
+    Way,
+    date_rows,
+    store_rows,
+    ways_after_fail,
+)
 from tierpole.office.views.parts import (
     WEEK,
     Head,
@@ -37,14 +45,12 @@ from tierpole.rulebook import rulebook_on
 from tierpole.season import Season
 from tierpole.units import System
 
-DATES_AHEAD = 42  # days; a window ends within five weeks of its sample
-PLANNED = (Due.CALL, Due.VISIT, Due.CUT, Due.TAKE_DOWN)
 WET = 2.5  # mm of rain in a day that keeps a crew from cutting; shown in words beside the chance
 
 
 @dataclass(frozen=True)
 class Item:
-    """One thing to decide or to do: by when, what, and the numbers behind it."""
+    """One thing to decide or to do: by when, what, the numbers behind it, and ways on."""
 
     kind: str
     by: date
@@ -54,6 +60,7 @@ class Item:
     lot: str = ""
     place: str = ""
     waiting_costs: float = 0.0
+    ways: tuple[Way, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -78,15 +85,6 @@ class WeatherRow:
 
 
 @dataclass(frozen=True)
-class DateRow:
-    """A day the rules set: what is due and why."""
-
-    day: str
-    what: str
-    why: str
-
-
-@dataclass(frozen=True)
 class Week:
     """The page for this week."""
 
@@ -99,6 +97,7 @@ class Week:
     short: Phrase
     room: tuple[Phrase, ...]
     hands: Phrase
+    store: tuple[StoreRow, ...]
     dates: tuple[DateRow, ...]
     weather: tuple[WeatherRow, ...]
     scout: tuple[str, ...]
@@ -112,8 +111,9 @@ def week(
     season: Season, outlook: xr.Dataset, plan: Plan, system: System, filed: Filed = NOTHING_FILED
 ) -> Week:
     """The view model of This week."""
-    decide = tuple(sorted(_decisions(season, outlook, plan), key=_urgency))
-    todo = tuple(sorted(_tasks(season, plan), key=lambda item: (item.by, item.what)))
+    failed = failed_lots(season, filed)
+    decide = tuple(sorted(_decisions(season, outlook, plan, failed, filed), key=_urgency))
+    todo = tuple(sorted(_tasks(season, plan, failed, filed), key=lambda one: (one.by, one.what)))
     cuts = _cuts_this_week(season, plan)
     return Week(
         head=head(season, plan),
@@ -125,7 +125,8 @@ def week(
         short=_short(plan),
         room=tuple(_rooms(season, plan)),
         hands=_hands(season, plan),
-        dates=tuple(_dates(season, plan, filed)),
+        store=tuple(store_rows(filed)),
+        dates=tuple(date_rows(season, plan, filed)),
         weather=tuple(_weather(season, outlook, system)),
         scout=scout_lines(season, outlook, system),
         frost=tuple(_frost(season, outlook, plan, system)),
@@ -152,14 +153,20 @@ def _sentence(decide: tuple[Item, ...], todo: tuple[Item, ...]) -> str:
 # --- to decide ----------------------------------------------------------------------------------
 
 
-def _decisions(season: Season, outlook: xr.Dataset, plan: Plan) -> Iterator[Item]:
+def _decisions(
+    season: Season, outlook: xr.Dataset, plan: Plan, failed: tuple[Failed, ...], filed: Filed
+) -> Iterator[Item]:
     _, last = week_from(season.on)
+    known = {one.name: one for one in failed}
     for lot in plan.lots:
         by, on = lot.request_on, lot.sample_on
         if lot.state is LotState.FAILED:
-            yield _hot_lot(season, lot)
+            one = known.get(lot.lot)
+            if one is None or not one.is_path_chosen:
+                yield _hot_lot(season, lot, tuple(ways_after_fail(one, filed)) if one else ())
         elif by is not None and on is not None and by <= last and not _called(season, lot):
             yield _call(season, outlook, plan, lot, by, on)
+    yield from (_again(season, one, filed) for one in failed if _is_to_destroy(one))
 
 
 def _called(season: Season, lot: LotPlan) -> bool:
@@ -200,25 +207,54 @@ def _call_facts(season: Season, outlook: xr.Dataset, plan: Plan, lot: LotPlan) -
         yield "It may then be cut ", window, "."
 
 
-def _hot_lot(season: Season, lot: LotPlan) -> Item:
+def _is_to_destroy(lot: Failed) -> bool:
+    return lot.is_again and not lot.is_path_chosen
+
+
+def _again(season: Season, lot: Failed, filed: Filed) -> Item:
+    """Remediated material that failed its own test."""
+    rule = lot.book.biomass_retest
+    return Item(
+        kind="failed", by=season.on, said_by="now",
+        what=f"{lot.name} is still over the limit after its remedy. It is to be destroyed.",
+        facts=((f"{rule.says} ({rule.citation})",), ("Tell the department first.",)),
+        waiting_costs=float("inf"), ways=tuple(ways_after_fail(lot, filed)),
+    )  # fmt: skip
+
+
+def _hot_lot(season: Season, lot: LotPlan, ways: tuple[Way, ...]) -> Item:
     steps = rulebook_on(season.farm.jurisdiction, season.on).hot_result_steps.value
     return Item(
         kind="failed", by=season.on, said_by="now", lot=lot.lot,
         what=f"{lot.lot} came back over the limit. Decide its path; until then leave it alone.",
         facts=((f"The best way left is to {lot.fail_path}.",), *((step,) for step in steps)),
-        waiting_costs=float("inf"),
+        waiting_costs=float("inf"), ways=ways,
     )  # fmt: skip
 
 
 # --- to do --------------------------------------------------------------------------------------
 
 
-def _tasks(season: Season, plan: Plan) -> Iterator[Item]:
+def _tasks(season: Season, plan: Plan, failed: tuple[Failed, ...], filed: Filed) -> Iterator[Item]:
+    yield from (_as_told(season, one, filed) for one in failed if _is_told_only(one))
     yield from _visits(season, plan)
     cuts = sorted(_cuts_this_week(season, plan), key=lambda cut: (cut.lot, cut.place, cut.day))
     for (_, _), group in groupby(cuts, key=lambda cut: (cut.lot, cut.place)):
         yield _cut_task(list(group))
     yield from _take_downs(season, plan)
+
+
+def _is_told_only(lot: Failed) -> bool:
+    return lot.is_told and lot.done_on is None and not lot.is_reported
+
+
+def _as_told(season: Season, lot: Failed, filed: Filed) -> Item:
+    return Item(
+        kind="failed", by=season.on, said_by="when agreed",
+        what=f"Do with {lot.name} what the department was told, and write it down.",
+        facts=(("Nothing is done to the crop before its method is agreed.",),),
+        ways=tuple(ways_after_fail(lot, filed)),
+    )  # fmt: skip
 
 
 def _visits(season: Season, plan: Plan) -> Iterator[Item]:
@@ -322,17 +358,6 @@ def _hands(season: Season, plan: Plan) -> Phrase:
     there = float(crew.available[ahead].sum())
     hours = Number(f"{ceil(used)} of {there:.0f} hours", "plan/hours/season")
     return "The plan uses ", hours, " the crew has in these seven days."
-
-
-# --- days to keep -------------------------------------------------------------------------------
-
-
-def _dates(season: Season, plan: Plan, filed: Filed) -> Iterator[DateRow]:
-    """What the rules set within the next weeks; the plan's own work stands above."""
-    last = season.on + timedelta(days=DATES_AHEAD)
-    for found in deadlines(season, plan, filed):
-        if found.due not in PLANNED and found.day <= last:
-            yield DateRow(words.day(found.day), found.what, reason(found))
 
 
 # --- weather ------------------------------------------------------------------------------------
