@@ -31,7 +31,7 @@ from tierpole.outlook.summary import summarise
 from tierpole.plan.harvest import window_of
 from tierpole.plan.result import LotPlan, Plan
 from tierpole.season import Season
-from tierpole.units import System, show
+from tierpole.units import System
 
 PARAMETERS = {
     "critical_day_length": "the day length at which it flowers",
@@ -125,7 +125,7 @@ def _about(season: Season, lot: Lot, system: System) -> str:
     field = season.field_of(lot)
     nights = words.offset(field.night_offset, system)
     return (
-        f"{show(lot.area, 'an area', system, 2)} of {lot.variety} from {lot.stock}s, in "
+        f"{words.area(lot.area, system)} of {lot.variety} from {lot.stock}s, in "
         f"{field.name} (nights {nights}), set {words.short_day(lot.set_on)}."
     )
 
