@@ -26,6 +26,7 @@ from tierpole.office.views.parts import (
     reason_phrase,
     sticks,
 )
+from tierpole.outlook.legal import plants_cut
 from tierpole.outlook.report import Told
 from tierpole.outlook.summary import summarise
 from tierpole.plan.harvest import window_of
@@ -166,6 +167,9 @@ def _facts(
     if plan.p_buyer_pass is not None:
         yield "A buyer's test of trimmed flower passes", (
             chance(season, lot.name, plan.p_buyer_pass, "p_buyer_pass"),)  # fmt: skip
+    if plan.state is LotState.GROWING and plan.sample_on is not None:
+        cut = words.counted(plants_cut(season, season.lot_index(lot.name)), "plant")
+        yield "The official sample", (f"one top of each of at least {cut}",)
     yield from _single_plants(plan)
     if plan.window is not None:
         days = Number(words.span(*plan.window), f"plan/window/{lot.name}")
