@@ -7,6 +7,7 @@ from datetime import date
 import pytest
 
 from tierpole.charts import words
+from tierpole.units import ACRE
 
 SEP = [date(2026, 9, day) for day in range(1, 31)]
 
@@ -36,6 +37,10 @@ SEP = [date(2026, 9, day) for day in range(1, 31)]
         (words.chance_percent(1.0), "100 %"),
         (words.odds(0.85), "17 of 20 seasons (85 %)"),
         (words.short_odds(0.85), "17 of 20"),
+        (words.area(7.7 * ACRE, "us"), "7.7 acres"),
+        (words.area(ACRE, "us"), "1 acre"),
+        (words.area(0.8 * ACRE, "us"), "0.8 acre"),
+        (words.area(7.7 * ACRE, "metric"), "3.1 ha"),
         (words.counted(1, "stick"), "1 stick"),
         (words.counted(1240, "stick"), "1,240 sticks"),
         (words.spelled(3, "thing"), "three things"),

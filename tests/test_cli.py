@@ -168,9 +168,7 @@ def test_problems_as_json(farm):
 def test_check_says_what_it_read(farm):
     """The season in a few lines, in either units, and as seen on another day."""
     us, metric = call("check", farm).stdout, call("check", farm, "--units", "metric").stdout
-    assert us.startswith(
-        "Two Lots, season 2026, seen on Thursday 10 September\n  1 acres in 2 lots"
-    )
+    assert us.startswith("Two Lots, season 2026, seen on Thursday 10 September\n  1 acre in 2 lots")
     assert "  0.405 ha in 2 lots; 460 sticks standing" in metric
     assert "No problem found." in us
     assert 'market: flat_price is not used while form is "point".' in us

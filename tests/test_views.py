@@ -21,6 +21,7 @@ from tierpole.farm import Test, TestKind
 from tierpole.office import views
 from tierpole.office.views import NotHereError, Number, barn, kernels, parts, plain, why
 from tierpole.office.views.strikes import strikes_words
+from tierpole.outlook.legal import plants_cut
 from tierpole.outlook.schema import VARIABLES
 from tierpole.outlook.summary import seasons_of_twenty
 from tierpole.outlook.watch import watch
@@ -382,6 +383,18 @@ def test_nothing_is_called_safe_and_nothing_heated_unasked():
         said = [*page.notes, *(parts.plain(p) for p in (page.now.advice if page.now else ()))]
         assert not any("heater" in line for line in said)
         assert not any("on a rail" in line for line in said)
+
+
+def test_a_lot_says_how_many_plants_its_sample_takes():
+    """As many as the rules in force ask for; nothing of it once the sample is taken."""
+    for lot in PLAN.lots:
+        facts = dict(_view("lot", lot.lot, "us").facts)
+        number = SEASON.lot_index(lot.lot)
+        if lot.state is LotState.GROWING and lot.sample_on is not None:
+            (said,) = facts["The official sample"]
+            assert f"at least {plants_cut(SEASON, number)} plant" in said
+        else:
+            assert "The official sample" not in facts
 
 
 def test_plants_too_heavy_for_a_stick_are_to_be_broken_up():

@@ -84,7 +84,7 @@ def mould_by_hour(season: Season, watch: Watch) -> Chart:
         for hour, risk in list(zip(hours, one.mould_worst.mean(axis=0), strict=True))[::STEP]
         if np.isfinite(risk)
     ]
-    top = max(0.2, *(row["risk"] for row in rows)) * 1.15
+    top = max(0.2, *(row["risk"] for row in rows)) * 1.35
     counts = range(0, int(top * 20) + 1, 1 + int(top * 20) // 5)
     label = "format(datum.value * 20, '.0f') + ' of 20'"
     y = marks.value_axis("risk", label, 0, top, [count / 20 for count in counts])

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from datetime import date
 
 from tierpole.outlook.summary import seasons_of_twenty
-from tierpole.units import System, show
+from tierpole.units import ACRE, System, show
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 LONG_WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
@@ -151,6 +151,12 @@ def temperature(value: float, system: System) -> str:
 def temperatures(low: float, high: float, system: System) -> str:
     """Two temperatures [°C] as a band: `51 to 64 °F`."""
     return f"{temperature(low, system).split()[0]} to {temperature(high, system)}"
+
+
+def area(value: float, system: System, digits: int = 2) -> str:
+    """An area [m²] as it is said: `7.7 acres`, `1 acre`, `0.8 acre`, `3.1 ha`."""
+    said = show(value, "an area", system, digits)
+    return f"{said}s" if said.endswith("acre") and value > ACRE * (1 + 1e-6) else said
 
 
 def offset(night_offset: float, system: System) -> str:

@@ -9,7 +9,7 @@ from tierpole.charts import words
 from tierpole.cli.layout import USUAL, wrap
 from tierpole.scenario import Assumed, Checked
 from tierpole.season import Season
-from tierpole.units import System, show
+from tierpole.units import System
 
 
 def checked_text(
@@ -33,7 +33,7 @@ def _season(season: Season, system: System) -> Iterator[str]:
     standing = sum(season.sticks_standing(lot) for lot in season.lots)
     room = sum(place_capacity(place) for place in season.places)
     hanging = sum(hanging.sticks for hanging in season.hanging_now())
-    area = show(sum(lot.area for lot in season.lots), "an area", system).replace("acre", "acres")
+    area = words.area(sum(lot.area for lot in season.lots), system, 3)
     calls = count(len(season.samples), "call to the sampler", "calls to the sampler")
     yield f"{area} in {count(len(season.lots), 'lot')}; {count(standing, 'stick')} standing"
     yield f"{count(len(season.places), 'place')} with room for {room:,} sticks; {hanging:,} hanging"

@@ -24,7 +24,7 @@ from tierpole.outlook.dollars import before_harvest
 from tierpole.plan.result import LotPlan, Plan
 from tierpole.rulebook import rule_changes
 from tierpole.season import DAYS, Season
-from tierpole.units import System, show, to_unit
+from tierpole.units import System, to_unit
 
 
 def lender_summary(season: Season, outlook: xr.Dataset, plan: Plan, order: Order) -> Draft:
@@ -57,7 +57,7 @@ def lender_summary(season: Season, outlook: xr.Dataset, plan: Plan, order: Order
 
 
 def _facts(season: Season, plan: Plan, system: System) -> Iterator[tuple[str, Cell]]:
-    acres = show(sum(lot.area for lot in season.lots), "an area", system, 3)
+    acres = words.area(sum(lot.area for lot in season.lots), system, 3)
     yield "Grown", f"{acres} of floral hemp in {words.counted(len(season.lots), 'lot')}"
     passed = sum(lot.state in (LotState.PASSED, LotState.CLOSED) for lot in plan.lots)
     failed = sum(lot.state is LotState.FAILED for lot in plan.lots)
@@ -151,7 +151,7 @@ def _lot_row(season: Season, lot: LotPlan, system: System) -> tuple[Cell, ...]:
     elif lot.p_pass is not None:
         passes = Said(words.short_odds(lot.p_pass), not has_test(season, lot.lot))
     return (
-        lot.lot, show(noun.area, "an area", system, 2), passes, words.short_odds(money.p_loss),
+        lot.lot, words.area(noun.area, system), passes, words.short_odds(money.p_loss),
         words.dollars(money.mean), f"{words.dollars(money.low)} and {words.dollars(money.high)}",
     )  # fmt: skip
 

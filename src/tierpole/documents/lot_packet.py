@@ -92,7 +92,7 @@ def _facts(season: Season, lot: Lot, filed: Filed, system: System) -> Iterator[t
     yield "Field", lot.field
     yield "Farm lies at", f"{farm.latitude:.4f}°, {farm.longitude:.4f}° (WGS 84)"
     other: System = "metric" if system == "us" else "us"
-    areas = [show(lot.area, "an area", units, 3) for units in (system, other)]
+    areas = [words.area(lot.area, units, 3) for units in (system, other)]
     yield "Area", f"{areas[0]} ({areas[1]})"
     yield "Variety", f"{variety.name}{' (invented)' if variety.is_invented else ''}"
     yield "Stock", "rooted cuttings of one plant" if lot.stock == "clone" else "seedlings"

@@ -310,7 +310,7 @@ def _acres(season: Season, found: Elevation, system: System) -> str:
     ]  # fmt: skip
     fewest, most = (one(sticks * lot.plants_per_stick for lot in lots) for one in (min, max))
     plants = f"{fewest:,}" if fewest == most else f"{fewest:,} to {most:,}"
-    low, high = (show(area, "an area", system, 2) for area in (min(areas), max(areas)))
+    low, high = (words.area(area, system) for area in (min(areas), max(areas)))
     land = low if low == high else f"{low.split()[0]} to {high}, by lot"
     return f"Full, it holds {plants} plants: those of {land}."
 

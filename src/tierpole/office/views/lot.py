@@ -28,12 +28,13 @@ from tierpole.office.views.parts import (
     reason_phrase,
     sticks,
 )
+from tierpole.outlook.legal import plants_cut
 from tierpole.outlook.report import Told
 from tierpole.outlook.summary import summarise
 from tierpole.plan.harvest import window_of
 from tierpole.plan.result import LotPlan, Plan
 from tierpole.season import Season
-from tierpole.units import System, show
+from tierpole.units import System
 
 PARAMETERS = {
     "critical_day_length": "the day length at which it flowers",
@@ -127,7 +128,7 @@ def _about(season: Season, lot: Lot, system: System) -> str:
     field = season.field_of(lot)
     nights = words.offset(field.night_offset, system)
     return (
-        f"{show(lot.area, 'an area', system, 2)} of {lot.variety} from {lot.stock}s, in "
+        f"{words.area(lot.area, system)} of {lot.variety} from {lot.stock}s, in "
         f"{field.name} (nights {nights}), set {words.short_day(lot.set_on)}."
     )
 
@@ -168,6 +169,9 @@ def _facts(
     if plan.p_buyer_pass is not None:
         yield "A buyer's test of trimmed flower passes", (
             chance(season, lot.name, plan.p_buyer_pass, "p_buyer_pass"),)  # fmt: skip
+    if plan.state is LotState.GROWING and plan.sample_on is not None:
+        cut = words.counted(plants_cut(season, season.lot_index(lot.name)), "plant")
+        yield "The official sample", (f"one top of each of at least {cut}",)
     yield from _single_plants(plan)
     if plan.window is not None:
         days = Number(words.span(*plan.window), f"plan/window/{lot.name}")

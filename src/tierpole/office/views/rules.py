@@ -10,9 +10,10 @@ import xarray as xr
 from pydantic import BaseModel
 
 from tierpole.charts import words
-from tierpole.compliance import plants_to_cut, window_end
+from tierpole.compliance import window_end
 from tierpole.compliance.status import has_passed, official
 from tierpole.office.views.parts import Head, head
+from tierpole.outlook.legal import plants_cut
 from tierpole.plan.result import Plan
 from tierpole.potency.design import lots_to_sample, most_failing
 from tierpole.rulebook import (
@@ -172,9 +173,7 @@ def _value(provision: Provision[Any]) -> str:
 
 def _lots(season: Season, plan: Plan, book: Rulebook) -> Iterator[LotDates]:
     for lot in plan.lots:
-        noun = season.lots[season.lot_index(lot.lot)]
-        plants = noun.plants_counted if noun.plants_counted is not None else noun.plants_set
-        count = plants_to_cut(book.plants.value, noun.area, plants)
+        count = plants_cut(season, season.lot_index(lot.lot))
         sample = words.day(lot.sample_on) if lot.sample_on else "none planned"
         last = words.day(window_end(lot.sample_on, book)) if lot.sample_on else ""
         yield LotDates(lot.lot, words.counted(count, "plant"), sample, last)
