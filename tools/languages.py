@@ -36,7 +36,7 @@ from tierpole.office.entry.fields import COMMAS, OTHERWISE, UNANSWERED, ask_of
 from tierpole.office.entry.uploads import OTHER_FILE, TOO_LARGE
 from tierpole.office.views import barn
 from tierpole.web.access import TOO_OLD
-from tierpole.web.entry import NOT_OWN
+from tierpole.web.entry import IN_USE, NOT_OWN
 from tierpole.web.papers import NOT_YET, TOO_OFTEN
 from tierpole.web.people import NO_CODE, TOO_MANY
 
@@ -46,7 +46,8 @@ WEB = ROOT / "src" / "tierpole" / "web"
 LOCALES = WEB / "locale"
 NOUNS: tuple[type[Noun], ...] = (
     Cut, Hanging, Reading, Sample, Test, Flowering, b.Operation, b.TierLoad, b.AirReading,
-    GaugeReading, b.StickWeight, b.Stripping, b.Bag, b.Scouting,
+    GaugeReading, b.StickWeight, b.Stripping, b.Bag,
+    b.BagMove, b.Scouting,
 )  # fmt: skip
 
 
@@ -68,7 +69,7 @@ def _texts() -> Iterator[str]:
         yield from told.patterns()
     yield from (COMMAS, TOO_LARGE, FAULT, NAME_GONE, NAME_TAKEN, HANGS, WHOLE, *barn.CREW_TEXTS)
     yield from (NOTHING_READ, UPSIDE_DOWN)
-    yield from (TOO_OLD, TOO_MANY, NO_CODE, NOT_OWN, NOT_YET, TOO_OFTEN)
+    yield from (TOO_OLD, TOO_MANY, NO_CODE, IN_USE, NOT_OWN, NOT_YET, TOO_OFTEN)
     yield from words.MONTHS
 
 

@@ -6,6 +6,7 @@ import pytest
 
 from open_farm import open_farm
 from tierpole.farm import Hanging
+from tierpole.farm.books import Bag
 from tierpole.office.entry import FORMS
 from tierpole.office.people import Role
 from tierpole.records import Change, Wanted, nouns, write
@@ -39,6 +40,10 @@ THUMBED = TYPED | {
                {"lot": LOT}),
     "bag": ({"lot": LOT, "name": "2 Bank #8", "mass": "10 kg", "moisture": "10 %"}, "bag",
             {"name": "2 Bank #8", "mass": 10.0}),
+    "gauge": ({"rain": "1 1/4 in", "temperature_lowest": "46 F", "read_at": "06:30"}, "gauge",
+              {"rain": 31.75, "temperature_lowest": (46 - 32) / 1.8, "read_at": "06:30"}),
+    "stored": ({"bags": "Left over", "store": "Granary", "humidity": "55"}, "move",
+               {"bags": ("Left over",), "humidity": 0.55}),
     "freed": ({"place": PLACE, "free_from": "2026-09-09"}, "place", {"name": PLACE}),
 }  # fmt: skip
 
@@ -46,6 +51,8 @@ THUMBED = TYPED | {
 @pytest.fixture(scope="module")
 def farm(browser, tmp_path_factory):
     with open_farm(tmp_path_factory.mktemp("ten"), browser) as farm:
+        bag = Bag(name="Left over", lot=LOT, filled_on="2026-09-01", mass=9.0, moisture=0.1)
+        write(farm.office.store, [Change(bag)], "Ann")
         yield farm
 
 

@@ -134,6 +134,8 @@ class _Writer:
         if not row["is_contested"]:
             new = getattr(noun, "name", None)
             self.names.moved(row["kind"], row["noun"], old, new, row["season"])
+            if noun is None:
+                self.names.withdrawn(row["noun"])
 
     def close(self) -> None:
         """Move the head of the chain to the last entry."""

@@ -24,6 +24,7 @@ class Names:
     def __init__(self, connection: Connection):
         self.connection = connection
         self._found: dict[tuple[str, str], dict[UUID, int | None]] = {}
+        self._gone: set[UUID] = set()  # withdrawn meanwhile, whatever the tables still say
 
     def faults(
         self, kind: Kind, of: UUID, noun: Noun | None, old: str | None, season: int | None
@@ -61,6 +62,10 @@ class Names:
         if new is not None:
             self._of(kind, new)[of] = season
 
+    def withdrawn(self, of: UUID) -> None:
+        """A noun is no more, and names nothing any more."""
+        self._gone.add(of)
+
     def _of(self, kind: str, name: str) -> dict[UUID, int | None]:
         """The nouns in force of a kind that bear a name, with their seasons."""
         if (kind, name) not in self._found:
@@ -81,7 +86,7 @@ class Names:
         """The kind of something that names a noun, if there is any."""
         field = _FIELD_OF[kind.name]
         using = [one.name for one in KINDS if field in one.noun.model_fields]
-        wanted = sa.select(_CURRENT.kind, schema.entry.c.payload).join(
+        wanted = sa.select(_CURRENT.noun, _CURRENT.kind, schema.entry.c.payload).join(
             schema.entry, schema.entry.c.seq == _CURRENT.seq
         )
         wanted = wanted.where(_CURRENT.kind.in_(using), ~_CURRENT.is_withdrawn)
@@ -89,9 +94,9 @@ class Names:
             wanted = wanted.where(_CURRENT[field] == name)
         if season is not None:
             wanted = wanted.where(_CURRENT.season == season)
-        for user, payload in self.connection.execute(wanted):
+        for of, user, payload in self.connection.execute(wanted):
             noun = kind_named(user).noun.model_validate_json(payload)
-            if (field, name) in references(noun):
+            if of not in self._gone and (field, name) in references(noun):
                 return user
         return None
 

@@ -11,6 +11,7 @@ from tierpole.errors import Fault
 from tierpole.farm import Hanging
 from tierpole.season.draft import Check, Draft, Row, label, place
 from tierpole.season.facts import DAYS, Season
+from tierpole.units import write_quantity
 
 NAMED = {"field": "fields", "variety": "varieties", "lot": "lots", "place": "places"}
 REFERRING = {
@@ -239,7 +240,9 @@ def gauge_readings_are_possible(draft: Draft) -> Iterator[Fault]:
     for row in draft.rows("gauge_readings"):
         if row.noun.contradiction:
             field, allowed = row.noun.contradiction
-            yield row.fault(field, getattr(row.noun, field), allowed)
+            value = getattr(row.noun, field)
+            shown = None if value is None else write_quantity(value, "a temperature")
+            yield row.fault(field, shown, allowed)
 
 
 def limits_stand_in(draft: Draft) -> Iterator[Fault]:

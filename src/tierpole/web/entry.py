@@ -8,7 +8,8 @@ from fastapi import APIRouter
 from fastapi.responses import FileResponse, RedirectResponse, Response
 from starlette.exceptions import HTTPException
 
-from tierpole.office.entry import FORMS, Asked, Form, NotKeptError, RefusedError
+from tierpole.errors import InputError
+from tierpole.office.entry import FORMS, SELLING, Asked, Form, NotKeptError, RefusedError
 from tierpole.office.entry.desk import by_hand
 from tierpole.office.entry.forms import form_named
 from tierpole.office.entry.groups import grouped
@@ -17,6 +18,7 @@ from tierpole.web.asking import Asking, Query, Sent
 from tierpole.web.files import STATIC
 
 routes = APIRouter()
+IN_USE = "It was not taken back: what was written since names it. Take that back first."
 NOT_OWN = "Somebody else entered this."
 
 
@@ -24,8 +26,9 @@ NOT_OWN = "Somebody else entered this."
 def forms(query: Asking) -> Response:
     """What can be entered."""
     query.desk  # noqa: B018 - says so when the season is a scenario
-    others = grouped(by_hand()) if query.person.role is Role.OWNER else []
-    return query.desk_page("enter.html", forms=FORMS, others=others)
+    is_owner = query.person.role is Role.OWNER
+    selling, others = (SELLING, grouped(by_hand())) if is_owner else ((), [])
+    return query.desk_page("enter.html", forms=FORMS, selling=selling, others=others)
 
 
 @routes.get("/enter/{form}")
@@ -56,6 +59,10 @@ def enter(query: Asking, form: str, sent: Sent) -> Response:
 @routes.get("/entered/{entry}")
 def entered(query: Asking, entry: str) -> Response:
     """What a form wrote, with a way to take it back."""
+    return _entered_page(query, entry)
+
+
+def _entered_page(query: Query, entry: str, fault: str = "", code: int = 200) -> Response:
     found = query.desk.entered(uuid_of(entry))
     if not found:
         raise HTTPException(404)
@@ -63,7 +70,8 @@ def entered(query: Asking, entry: str) -> Response:
     doubts = query.desk.doubts(found) if query.person.role is Role.OWNER else ()
     is_taken_back = all(query.desk.is_taken_back(one) for one in found)
     return query.desk_page(
-        "entered.html", entry=entry, told=told, is_taken_back=is_taken_back, doubts=doubts,
+        "entered.html", code, entry=entry, told=told, is_taken_back=is_taken_back, fault=fault,
+        doubts=doubts,
         may_undo=not is_taken_back and _is_own(query, found[0].who),
     )  # fmt: skip
 
@@ -76,7 +84,10 @@ def undo(query: Asking, entry: str, sent: Sent) -> Response:  # noqa: ARG001 - i
         raise HTTPException(404)
     if not _is_own(query, found[0].who):
         raise HTTPException(403, NOT_OWN)
-    query.desk.take_back(uuid_of(entry), query.person.name)
+    try:
+        query.desk.take_back(uuid_of(entry), query.person.name)
+    except InputError:
+        return _entered_page(query, entry, IN_USE, 422)
     return RedirectResponse(query.asked.link(f"/entered/{entry}"), 303)
 
 

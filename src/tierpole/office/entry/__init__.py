@@ -2,6 +2,8 @@
 
 from tierpole.office.entry.desk import Asked, Desk, Entered, NotKeptError, RefusedError
 from tierpole.office.entry.fields import Ask
-from tierpole.office.entry.forms import FORMS, Form
+from tierpole.office.entry.forms import FORMS, SELLING, Form
 
-__all__ = ["FORMS", "Ask", "Asked", "Desk", "Entered", "Form", "NotKeptError", "RefusedError"]
+__all__ = [
+    "FORMS", "SELLING", "Ask", "Asked", "Desk", "Entered", "Form", "NotKeptError", "RefusedError",
+]  # fmt: skip

@@ -1,7 +1,8 @@
 """The forms: what a quick entry asks, and the nouns its answers become.
 
-A quick entry is what is done every day with one hand; every other kind of noun has a form derived
-from its fields.
+A quick entry is what is done every day with one hand. What is sold has short forms of the owner's,
+in the order of the paper in hand; every other kind of noun has a form derived from its fields, and
+so has what a short form leaves out.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from uuid import UUID
 
 from pydantic import TypeAdapter
 
+from tierpole.errors import Fault, InputError
 from tierpole.farm import Cut, Flowering, GaugeReading, Hanging, Noun, Place, Reading, Sample, Test
 from tierpole.farm import books as b
 from tierpole.office.certificates import FIELDS
@@ -35,7 +37,8 @@ class Written:
 class Form:
     """A form: its name in an address, what it is called, what it asks, what it makes.
 
-    `kind` is the kind of noun whose last entry the form starts from; `note` is said above it.
+    `kind` is the kind of noun whose last entry the form starts from; `note` is said above it. A
+    form that is not quick is for the owner.
     """
 
     key: str
@@ -100,6 +103,18 @@ def _air(values: Values) -> Iterator[Written]:
     yield Written(_said(b.AirReading, values))
 
 
+def _spot(values: Values) -> Iterator[Written]:
+    """A sale agreed, handed over and perhaps paid on one day; pounds count as they were weighed."""
+    if values.get("price_point") and values.get("price_flat"):
+        raise InputError("sale", [Fault("sale", "price_flat", "two prices", "one of the two")])
+    priced = b.SaleForm.POINT if values.get("price_point") else b.SaleForm.FLAT
+    of, day = {"sale": values["name"]}, values["agreed_on"]
+    yield Written(_said(b.Sale, values, form=priced, is_contract=False))
+    yield Written(_said(b.Delivery, values, delivered_on=day, **of))
+    if values.get("amount"):
+        yield Written(_said(b.Payment, values, paid_on=day, **of))
+
+
 def _freed(values: Values) -> Iterator[Written]:
     old: Stored = values["place"]
     yield Written(_with(old.noun, free_from=values["free_from"], known_on=None), old)
@@ -160,6 +175,13 @@ FORMS: tuple[Form, ...] = (
         ask_of(b.Bag, "moisture", "Moisture", hint="11 %", keeps=True),
         ask_of(b.Bag, "filled_on", "Day"),
     ), _plain(b.Bag)),
+    Form("stored", "Put into store", "move", (
+        ask_of(b.BagMove, "bags", "Bags, by their labels", hint="B-11, B-12"),
+        ask_of(b.BagMove, "store", "Which store", keeps=True),
+        ask_of(b.BagMove, "temperature", "Its temperature", hint="58 F"),
+        ask_of(b.BagMove, "humidity", "Its humidity", hint="55 %"),
+        ask_of(b.BagMove, "moved_on", "Day"),
+    ), _plain(b.BagMove)),
     Form("scouting", "Scouting note", "scouting", (
         ask_of(b.Scouting, "lot", "Lot", keeps=True),
         ask_of(b.Scouting, "what", "What you saw", hint="bud rot"),
@@ -198,12 +220,81 @@ FORMS: tuple[Form, ...] = (
 )  # fmt: skip
 
 
+SPOT_NOTE = (
+    "Agreed, handed over and perhaps paid in one. The pounds count as they were weighed; one of "
+    "the two prices stays empty."
+)
+AGREED_NOTE = (
+    "Of the prices only the one for how it is paid is needed. What a long contract says beside "
+    "these is asked under Sale, among everything else."
+)
+_SALE_NAME = ask_of(b.Sale, "name", "What you call this sale", hint="Mill, first load")
+_BAGS = ask_of(b.Delivery, "bags", "Bags, by their labels", hint="B-11, B-12")
+_EXCEPTION = ask_of(b.Delivery, "exception", "Why it goes out although a panel failed")
+
+SELLING: tuple[Form, ...] = (
+    Form("spot", "Sold on the spot", "sale", (
+        ask_of(b.Sale, "buyer", "Buyer", keeps=True), _SALE_NAME,
+        ask_of(b.Sale, "agreed_on", "Day"), _BAGS,
+        ask_of(b.Delivery, "mass", "Weight on the scale", hint="1,240 lb"),
+        ask_of(b.Sale, "price_flat", "Price a pound", hint="8 USD/lb"),
+        ask_of(b.Sale, "price_point", "Or for each percent of CBD a pound",
+               hint="1.40 USD/point/lb"),
+        ask_of(b.Payment, "amount", "Money in hand", is_needed=False, hint="9,920 USD"),
+        _EXCEPTION,
+    ), _spot, is_quick=False, note=SPOT_NOTE),
+    Form("agreed", "Sale agreed", "sale", (
+        ask_of(b.Sale, "buyer", "Buyer", keeps=True), _SALE_NAME,
+        ask_of(b.Sale, "agreed_on", "Agreed on"),
+        ask_of(b.Sale, "form", "How it is paid", keeps=True),
+        ask_of(b.Sale, "price_point", "By the point: for each percent of CBD a pound",
+               hint="1.40 USD/point/lb"),
+        ask_of(b.Sale, "price_flat", "Flat: price a pound", hint="8 USD/lb"),
+        ask_of(b.Sale, "share_kept", "Share the processor keeps", hint="40 %"),
+        ask_of(b.Sale, "fee", "Fee a pound", hint="3 USD/lb"),
+        ask_of(b.Sale, "price_area", "By the acre: price an acre", hint="9,000 USD/acre"),
+        ask_of(b.Sale, "area", "By the acre: how many acres", hint="2.5 acre"),
+        ask_of(b.Sale, "mass", "Weight agreed", hint="4,000 lb"),
+        ask_of(b.Sale, "moisture", "Pounds are counted at a moisture of", keeps=True, hint="10 %"),
+        ask_of(b.Sale, "dockage", "Or off the price for each percent above",
+               hint="0.10 USD/lb"),
+        ask_of(b.Sale, "cbd_lowest", "CBD is counted from", hint="5 %"),
+        ask_of(b.Sale, "panels", "Panels the buyer asks for", keeps=True,
+               hint="pesticides, metals"),
+        ask_of(b.Sale, "due_days", "Paid within", keeps=True, hint="30 days"),
+        ask_of(b.Sale, "paper", "Photo or PDF of the contract"),
+    ), _plain(b.Sale), is_quick=False, note=AGREED_NOTE),
+    Form("delivered", "Delivered", "delivery", (
+        ask_of(b.Delivery, "sale", "Sale", keeps=True), ask_of(b.Delivery, "delivered_on", "Day"),
+        ask_of(b.Delivery, "mass", "Weight on the buyer's scale", hint="1,240 lb"),
+        ask_of(b.Delivery, "moisture", "Moisture he read", hint="11 %"),
+        ask_of(b.Delivery, "foreign", "Stems, seed and foreign matter", hint="2 %"),
+        ask_of(b.Delivery, "mould", "Mouldy", hint="0 %"),
+        _BAGS, _EXCEPTION, ask_of(b.Delivery, "note", "More"),
+    ), _plain(b.Delivery), is_quick=False),
+    Form("statement", "Buyer's statement", "settlement", (
+        ask_of(b.Settlement, "sale", "Sale", keeps=True),
+        ask_of(b.Settlement, "settled_on", "Its date"),
+        ask_of(b.Settlement, "mass", "Weight he pays for", hint="1,190 lb"),
+        ask_of(b.Settlement, "total_cbd", "Total CBD he counts", hint="7.1 %"),
+        ask_of(b.Settlement, "recovery", "Recovery, where he processes", hint="80 %"),
+        ask_of(b.Settlement, "deductions", "Deductions", hint="110 USD"),
+        ask_of(b.Settlement, "due", "What he says is due", hint="9,200 USD"),
+        ask_of(b.Settlement, "note", "More"),
+    ), _plain(b.Settlement), is_quick=False),
+    Form("paid", "Money came", "payment", (
+        ask_of(b.Payment, "sale", "Sale", keeps=True), ask_of(b.Payment, "paid_on", "Day"),
+        ask_of(b.Payment, "amount", "How much", hint="9,200 USD"),
+    ), _plain(b.Payment), is_quick=False),
+)  # fmt: skip
+
+
 @cache
 def form_named(key: str) -> Form | None:
-    """A quick form, or the form of a kind of noun, by its name in an address."""
-    quick = next((form for form in FORMS if form.key == key), None)
-    if quick is not None or not key.startswith("any-"):
-        return quick
+    """A form of its own, or the form of a kind of noun, by its name in an address."""
+    own = next((form for form in (*FORMS, *SELLING) if form.key == key), None)
+    if own is not None or not key.startswith("any-"):
+        return own
     names = {kind.name for kind in KINDS if kind.name not in NOT_BY_HAND}
     return _form_of(key.removeprefix("any-")) if key.removeprefix("any-") in names else None
 
