@@ -20,8 +20,11 @@ from tierpole.cli import tierpole
 from tierpole.cli.papers import KINDS
 from tierpole.compliance import Due
 from tierpole.documents import PAPERS, deadlines, scan_path
+from tierpole.farm.books import Report, ReportKind
+from tierpole.office.sources import keep_scenario
 from tierpole.office.views import VIEWS
 from tierpole.office.views.duties import DATES_AHEAD, PLANNED
+from tierpole.records import Change, open_store, write
 from tierpole.scenario import demo_path
 from tierpole.web.address import is_own_computer
 
@@ -231,3 +234,20 @@ def test_calendar_command_against_icalendar(ready):
     assert {str(event["categories"].to_ical().decode()) for event in few} <= {
         Due.REPORT.value, Due.WINDOW.value, Due.RULES.value,
     }  # fmt: skip
+
+
+def test_calendar_command_of_books_leaves_out_what_was_filed(tmp_path):
+    """The annual report is gone from the file once it is in the books as sent."""
+    where = tmp_path / "farm.db"
+    keep_scenario("demo", str(where), "Ann", keep_day=True)
+    before = _days(where, tmp_path / "before.ics")
+    report = Report(kind=ReportKind.ANNUAL, filed_on="2026-08-30", year=2026)
+    with open_store(where) as store:
+        write(store, [Change(report, known_on=report.filed_on)], "Ann")
+    assert before - _days(where, tmp_path / "after.ics") == {"Send in the report of the year."}
+
+
+def _days(where, out):
+    assert _call("calendar", where, "--out", out, "--rules-only").exit_code == 0
+    events = icalendar.Calendar.from_ical(out.read_bytes()).walk("VEVENT")
+    return {str(event["summary"]) for event in events}

@@ -92,11 +92,13 @@ def calendar(
     """Write the days to keep as an iCalendar file: calls, samples, windows, cuts, reports."""
     from tierpole.documents import calendar as calendar_text
     from tierpole.documents import deadlines, file_name
+    from tierpole.office.filed import dated_of
     from tierpole.office.sources import read_source
 
     season = read_source(file, on)
     plan = None if rules_only else planned(office_of(season, seed, draws, "us", seconds))
-    text = calendar_text(season.farm.name, season.on, deadlines(season, plan))
+    kept = deadlines(season, plan, dated_of(file, season))
+    text = calendar_text(season.farm.name, season.on, kept)
     _write(out, f"{file_name('days-to-keep', str(season.year))}.ics", text.encode())
     sys.exit(0 if plan is None else exit_status(plan))
 

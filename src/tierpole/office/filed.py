@@ -10,7 +10,9 @@ from tierpole.documents import Bill, Filed, Proof
 from tierpole.farm import TestKind
 from tierpole.office.in_store import warned
 from tierpole.office.sales import SaleDesk, Sold
-from tierpole.records import Store, Wanted, nouns, verify
+from tierpole.office.sources import is_books
+from tierpole.records import Store, Wanted, nouns, open_store, verify
+from tierpole.season import Season
 
 OF_SEASON = {
     "arrivals": "arrival",
@@ -57,6 +59,14 @@ def dated_in(store: Store, year: int, on: date) -> Filed:
         bills=tuple(_bill(one, on) for one in sales),
         warnings=warned(desk, sales),
     )
+
+
+def dated_of(where: str, season: Season) -> Filed:
+    """The same of books in a file or at an address; nothing where the season is a scenario."""
+    if not is_books(where):
+        return Filed()
+    with open_store(where) as store:
+        return dated_in(store, season.year, season.on)
 
 
 def _bill(sold: Sold, on: date) -> Bill:

@@ -65,7 +65,7 @@ def _ways(season: Season, filed: Filed, one: Deadline) -> Iterator[Way]:
         about = ("lot", one.subject) if one.subject else ("year", str(season.year))
         yield _report(one.report, about)
     elif one.due is Due.PAYMENT:
-        yield Way("Money came", "/enter/any-payment", (("sale", one.subject),))
+        yield Way("Money came", "/enter/paid", (("sale", one.subject),))
     elif one.due is Due.LICENCE:
         yield _renewed(filed, one.subject)
 
