@@ -4,7 +4,12 @@ from __future__ import annotations
 
 import contextlib
 import io
+import re
+import signal
 import struct
+import subprocess
+import sys
+from pathlib import Path
 
 import pypdfium2
 import pytest
@@ -15,7 +20,8 @@ from pypdf.generic import NameObject, StreamObject
 
 from made_certificates import HILL, RIDGE, pdf, scanned
 from tierpole.errors import InputError
-from tierpole.sources import PdfPage, candidates, pdf_pages, pdf_picture
+from tierpole.sources import PdfPage, candidates, pdf_pages, pdf_picture, pdf_worker
+from tierpole.sources import pdf as reader
 from tierpole.sources.certificate_text import MOST, day_of
 from tierpole.sources.pdf import Word
 from tierpole.sources.pdf_worker import TALLEST, WIDTH
@@ -113,6 +119,43 @@ def test_bombs_limits():
     assert len(swollen) < 200_000
     with contextlib.suppress(InputError):
         assert [page.words for page in pdf_pages(swollen)] == [()]
+
+
+def _limited(folder, **limits):
+    """The worker with limits of a test's size."""
+    text = Path(pdf_worker.__file__).read_text(encoding="utf-8")
+    for name, value in limits.items():
+        text, count = re.subn(rf"^{name} = [\d_]+", f"{name} = {value}", text, flags=re.MULTILINE)
+        assert count == 1, name
+    path = folder / "limited.py"
+    path.write_text(text, encoding="utf-8")
+    return [sys.executable, "-P", str(path)]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="limits of a process as Linux keeps them")
+def test_which_limit_ends_a_bomb_limits(tmp_path):
+    """Strokes without end by the time, a stream that swells by the memory; a certificate by none.
+
+    Both are reduced alike for each, so that what ends one would not have ended the other.
+    """
+    ask = _limited(tmp_path, SECONDS=2, MEMORY=600_000_000)
+    strokes, swollen = _drawn(b"0 0 m 600 600 l S " * 600_000), _drawn(b" " * 400_000_000)
+    ends = [
+        subprocess.run([*ask, what], input=data, capture_output=True, check=False).returncode
+        for what, data in (("words", pdf(HILL)), ("0", strokes), ("words", swollen))
+    ]
+    assert ends[0] == 0
+    assert ends[1] in (-signal.SIGKILL, -signal.SIGXCPU)
+    assert ends[2] == -signal.SIGABRT
+    assert max(len(strokes), len(swollen)) < 500_000
+
+
+def test_a_bomb_is_told_in_words_limits(tmp_path, monkeypatch):
+    """Whoever handed it in reads that it takes too much, and that a photo is taken as well."""
+    monkeypatch.setattr(reader, "_WORKER", Path(_limited(tmp_path, MEMORY=600_000_000)[-1]))
+    with pytest.raises(InputError, match=r"takes more than a certificate should.*") as told:
+        pdf_pages(_drawn(b" " * 400_000_000))
+    assert "a photo of the certificate is taken as well" in str(told.value)
 
 
 @pytest.mark.parametrize(

@@ -7,12 +7,13 @@ import shutil
 import zipfile
 from datetime import date, datetime
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from full_farm import write_farm
+from full_farm import TEXT, write_farm
 from start_pages import LEAST, begin, begun_pages, hidden, send, type_the_least
 from tierpole.barn.geometry import place_capacity
 from tierpole.cli import commands, tierpole
@@ -22,6 +23,7 @@ from tierpole.office.start.assumed import COEFFICIENTS
 from tierpole.office.start.known import BOOKS_OF, season_to_begin
 from tierpole.records import backup, entries, export_package, open_store, read_season, verify
 from tierpole.rulebook import jurisdictions
+from tierpole.scenario import read_scenario
 from tierpole.units import ACRE, FOOT, POUND
 from weather_data import DEMO
 
@@ -331,6 +333,33 @@ def test_a_scenario_with_its_files_is_taken_in(pages, tmp_path):
     assert taken.status_code == 422  # its station does not lie beside it
     assert "a file beside the scenario that opens" in taken.text
     assert not (tmp_path / "new.db").exists()
+
+
+def test_a_scenario_comes_in_with_its_station_file(pages, tmp_path):
+    """The scenario, its station and the list that says where it lies, in one go; it is planned
+    from that record."""
+    text = re.sub(r"\[\[loggers\]\]\n(.+\n)+|\[files\]\n(.+\n)+|forecast = .+\n", "", TEXT)
+    farm = write_farm(tmp_path, text)
+    taken = hand_in(pages, farm, tmp_path / "station.csv", tmp_path / "stations.csv")
+    assert (taken.status_code, taken.headers["location"]) == (303, "/")
+    found = season(pages)
+    assert [lot.name for lot in found.lots] == ["1 River", "2 Bank"]
+    there = read_scenario(farm)
+    assert found.past_weather.station == there.past_weather.station
+    np.testing.assert_array_equal(found.past_weather.t_max, there.past_weather.t_max)
+    np.testing.assert_array_equal(found.this_weather.rain[:100], there.this_weather.rain[:100])
+
+
+def test_a_far_station_says_what_to_do(pages):
+    """Beyond fifty miles the page opens where a nearer one's file is handed in, and says how."""
+    begin(pages)
+    near = send(pages, "place", LEAST["place"], do="look").text
+    far = send(pages, "place", LEAST["place"] | {"latitude": "45", "longitude": "-93"}, do="look")
+    assert "<details><summary>A nearer station" in near
+    assert "<details open><summary>A nearer station" in far.text
+    assert "That is far" in far.text
+    assert "folder <b>access</b>" in far.text
+    assert '<input type="file" id="file" name="file"' in far.text
 
 
 def test_a_scenario_of_built_in_weather_is_taken_in(pages, tmp_path):

@@ -22,6 +22,8 @@ from tierpole.office.entry.forms import NOT_BY_HAND
 from tierpole.office.entry.uploads import media_type
 from tierpole.office.gates import check_gates
 from tierpole.office.kept import Kept
+from tierpole.office.views.parts import plain
+from tierpole.office.views.week import Item, Week
 from tierpole.records import (
     KINDS,
     Change,
@@ -222,6 +224,29 @@ def told_plan(kept: Kept) -> dict[str, Any]:
     }
 
 
+def told_week(on: date, week: Week, changes: tuple[str, ...]) -> dict[str, Any]:
+    """What is to decide and to do as a program reads it, and what the last plan changed."""
+    return {
+        "on": str(on),
+        "sentence": week.sentence,
+        "decide": [_told_item(item) for item in week.decide],
+        "todo": [_told_item(item) for item in week.todo],
+        "changes": list(changes),
+    }
+
+
+def _told_item(item: Item) -> dict[str, Any]:
+    return {
+        "kind": item.kind,
+        "by": str(item.by),
+        "what": item.what,
+        "facts": [plain(fact) for fact in item.facts],
+        "lot": item.lot or None,
+        "place": item.place or None,
+        "waiting_costs": item.waiting_costs,
+    }
+
+
 def _noun(kind: Kind, value: dict[str, Any]) -> Noun:
     try:
         return kind.noun.model_validate(value)
@@ -310,6 +335,7 @@ def _paths_beside() -> dict[str, Any]:
     put["requestBody"] = {"required": True, "content": kinds}
     return {
         f"{BASE}/season-plan": {"get": _operation("get_season_plan", "SeasonPlan", [])},
+        f"{BASE}/this-week": {"get": _operation("get_this_week", "ThisWeek", [])},
         f"{BASE}/deadlines": {"get": _operation("list_deadlines", "Deadlines", [])},
         f"{BASE}/content": {"post": put},
         f"{BASE}/content/{{key}}": {"get": got},
@@ -334,6 +360,8 @@ def _parameter(name: str, where: str, schema: dict[str, Any]) -> dict[str, Any]:
 
 
 _TEXT, _UUID = {"type": "string"}, {"type": "string", "format": "uuid"}
+_DAY = {"type": "string", "format": "date"}
+_ITEMS = {"type": "array", "items": {"$ref": "#/components/schemas/Item"}}
 _ID = _parameter("noun", "path", _UUID)
 _KEY = _parameter("Idempotency-Key", "header", {"type": "string", "minLength": 1, "maxLength": 200})
 _QUERY = [
@@ -371,6 +399,19 @@ _SCHEMAS: dict[str, Any] = {
                        "made_at": {"type": "string", "format": "date-time"},
                        "entries": {"type": "integer"},
                        "plan": {"$ref": "#/components/schemas/PlanDocument"}},
+    },
+    "ThisWeek": {
+        "type": "object", "required": ["on", "sentence", "decide", "todo", "changes"],
+        "properties": {"on": _DAY, "sentence": _TEXT, "decide": _ITEMS, "todo": _ITEMS,
+                       "changes": {"type": "array", "items": _TEXT}},
+    },
+    "Item": {
+        "type": "object", "description": "`waiting_costs` are the dollars a week's wait costs.",
+        "required": ["kind", "by", "what", "facts", "lot", "place", "waiting_costs"],
+        "properties": {"kind": _TEXT, "by": _DAY, "what": _TEXT,
+                       "facts": {"type": "array", "items": _TEXT},
+                       "lot": {"type": ["string", "null"]}, "place": {"type": ["string", "null"]},
+                       "waiting_costs": {"type": "number"}},
     },
     "Deadlines": {"type": "array", "items": {"$ref": "#/components/schemas/Deadline"}},
     "Deadline": {

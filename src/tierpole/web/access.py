@@ -65,8 +65,9 @@ ACCESS: dict[tuple[str, str], frozenset[Role]] = {
                 "GET /calendar.ics", "GET /start", "POST /start", "GET /start/{step}",
                 "POST /start/{step}")),
         ((R, W), ("GET /api/v1", "GET /api/v1/openapi.json", "GET /api/v1/{kind}",
-                  "GET /api/v1/season-plan", "GET /api/v1/deadlines", "GET /api/v1/content/{key}",
-                  "GET /api/v1/{kind}/{noun}", "GET /api/v1/{kind}/{noun}/history")),
+                  "GET /api/v1/season-plan", "GET /api/v1/this-week", "GET /api/v1/deadlines",
+                  "GET /api/v1/content/{key}", "GET /api/v1/{kind}/{noun}",
+                  "GET /api/v1/{kind}/{noun}/history")),
         ((W,), ("POST /api/v1/{kind}", "POST /api/v1/content", "PUT /api/v1/{kind}/{noun}",
                 "POST /api/v1/{kind}/{noun}/withdraw")),
     )
@@ -78,6 +79,8 @@ TOO_OLD = "This form is of another browser or too old. Open it again."
 SAFE = ("GET", "HEAD")
 HOSTS = ("127.0.0.1", "localhost", "[::1]")
 MOST = 13_000_000  # bytes of a request
+TOO_LARGE = f"That is too large: {MOST // 1_000_000} MB at most in one request."
+READS_ONLY = "This token only reads. One that may also enter is made with --write."
 
 
 class Verdict(StrEnum):
@@ -214,9 +217,15 @@ def _stopped(request: Request, visit: str) -> Response | None:
     route, subject = route_of(request)
     verdict = decide(person, request.method, route, subject)
     is_write = verdict is Verdict.ALLOWED and request.method not in SAFE
-    if is_write and not gate.writes.allows(person.name + request.cookies.get(SESSION, visit)):
+    if is_write and not gate.writes.allows(_writer(request, person, visit)):
         return refused(request, 429, "Too many entries at once. Wait a minute.")
     return _answer(verdict, request)
+
+
+def _writer(request: Request, person: Person, visit: str) -> str:
+    """By what the entries of somebody are counted: a program has no browser that would be known."""
+    is_program = request.url.path.startswith(API)
+    return person.name + ("" if is_program else request.cookies.get(SESSION, visit))
 
 
 def _answer(verdict: Verdict, request: Request) -> Response | None:
@@ -227,8 +236,13 @@ def _answer(verdict: Verdict, request: Request) -> Response | None:
     if verdict is Verdict.FORBIDDEN:
         if request.state.person.role is C and request.url.path == "/":
             return RedirectResponse("/crew", 303)
-        return refused(request, 403, "That is for others.")
+        is_reader = request.state.person.role is R
+        return refused(request, 403, READS_ONLY if is_reader else "That is for others.")
     return None
+
+
+# what a program is told beside the words (RFC 9110, sections 10.2.3 and 11.6.1)
+_TOLD_TOO = {401: {"WWW-Authenticate": "Bearer"}, 429: {"Retry-After": "60"}}
 
 
 def refused(request: Request, status: int, said: str, **more: Any) -> Response:
@@ -237,7 +251,7 @@ def refused(request: Request, status: int, said: str, **more: Any) -> Response:
         return JSONResponse({"error": said}, status)
     told = {"type": "about:blank", "title": HTTPStatus(status).phrase, "status": status,
             "detail": said, **more}  # fmt: skip
-    headers = {"WWW-Authenticate": "Bearer"} if status == 401 else None
+    headers = _TOLD_TOO.get(status)
     return JSONResponse(told, status, headers, media_type="application/problem+json")
 
 
@@ -270,7 +284,7 @@ class BodyLimit:
             return
         said = dict(scope["headers"]).get(b"content-length", b"0")
         if not said.isdigit() or int(said) > MOST:
-            await refused(Request(scope), 413, "too large")(scope, receive, send)
+            await refused(Request(scope), 413, TOO_LARGE)(scope, receive, send)
             return
         read = 0
 
@@ -279,7 +293,7 @@ class BodyLimit:
             message = await receive()
             read += len(message.get("body", b""))
             if read > MOST:
-                raise HTTPException(413, "too large")
+                raise HTTPException(413, TOO_LARGE)
             return message
 
         await self.app(scope, counted, send)

@@ -24,6 +24,7 @@ from tierpole.office.interface import (
     is_written_by_programs,
     told_plan,
     told_receipt,
+    told_week,
 )
 from tierpole.records import KINDS, Kind, Receipt, Wanted
 from tierpole.web.access import refused
@@ -112,6 +113,12 @@ def season_plan(office: Planned) -> dict[str, Any]:
     if kept is None:
         raise HTTPException(503, "The plan is still being made.", {"Retry-After": "5"})
     return told_plan(kept)
+
+
+@routes.get("/this-week")
+def this_week(office: Planned) -> dict[str, Any]:
+    """What is to decide and to do, soonest first, with the numbers behind it in words."""
+    return told_week(office.season.on, office.view("week", "us"), office.changes_since(""))
 
 
 @routes.get("/deadlines")

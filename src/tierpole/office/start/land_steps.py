@@ -96,8 +96,8 @@ def _tell_farm(values: Values, known: Known, system: System) -> Iterator[Told]:
         f", the farm {show(abs(rise), 'a length', system, 2)} {'above' if rise > 0 else 'below'} it"
     )
     far = "" if away < FAR and abs(rise) < HIGH else (
-        "That is far: flowering and frost may be another place's. Give a record of your own "
-        "station below, from ncei.noaa.gov (GHCN-Daily)."
+        "That is far: flowering and frost may be another place's. Hand in the file of a nearer "
+        "station under “A nearer station's file”."
     )  # fmt: skip
     if values["latitude"] is None:
         says = "is where the farm is taken to lie, until you write its latitude and longitude"

@@ -19,7 +19,7 @@ from tierpole.scenario import located
 from tierpole.weather import DailyRecord
 
 BESIDE = "stations.csv"
-PLACED = "with latitude, longitude and elevation in its rows, as GHCN-Daily by station has them"
+PLACED = "with latitude, longitude and elevation in its rows, as GHCN-Daily's access files have"
 
 
 @dataclass(frozen=True)
