@@ -20,7 +20,7 @@ NOUNS = [
     for noun in vars(module).values()
     if isinstance(noun, type) and issubclass(noun, Noun) and noun is not Noun
 ]
-INNER = {farm.CrewHours, farm.Response, books.CertificateField, books.CertificateLabel}
+INNER = {farm.CrewHours, farm.Response, farm.CertificateField, farm.CertificateLabel}
 SALE = {"name": "First", "buyer": "Mill", "agreed_on": "2026-10-10"}
 PRICES = {
     "by the point": {"price_point": "1.40 USD/point/lb"},

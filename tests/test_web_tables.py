@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 
 from books_office import form_of, quick_office, written
 from page_server import served
-from tierpole.farm import CrewHours
-from tierpole.farm.books import Attachment, CertificateColumns
+from tierpole.farm import CertificateColumns, CrewHours
+from tierpole.farm.books import Attachment
 from tierpole.office.entry.desk import by_hand, matters
 from tierpole.office.entry.forms import NOT_BY_HAND, form_named
 from tierpole.records import (

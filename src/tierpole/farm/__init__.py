@@ -14,11 +14,25 @@ from tierpole.farm.selling import (
     Sampler,
     Weekday,
 )
-from tierpole.farm.tested import Flowering, GaugeReading, Sample, Test, TestKind
+from tierpole.farm.tested import (
+    CertificateColumns,
+    CertificateField,
+    CertificateLabel,
+    CertificateLabels,
+    Flowering,
+    GaugeReading,
+    Sample,
+    Test,
+    TestKind,
+)
 
 __all__ = [
     "AirReading",
     "Airing",
+    "CertificateColumns",
+    "CertificateField",
+    "CertificateLabel",
+    "CertificateLabels",
     "CleanDown",
     "Costs",
     "Crew",

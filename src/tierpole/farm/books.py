@@ -582,33 +582,3 @@ class LearntFile(Noun):
     added_on: Date
     name: Annotated[str, Pattern(r"[^/\\]{1,200}", "a file's name without its folder")]
     content: Content
-
-
-class CertificateField(Noun):
-    """Where a field of a certificate stands: in a column, or always the same."""
-
-    field: Name
-    column: Annotated[str, Label(longest=200, empty=True)] = ""
-    always: Annotated[str, Label(longest=200, empty=True)] = ""
-
-
-class CertificateLabel(Noun):
-    """How a field was found on a paper: the label before it, the heading above it."""
-
-    field: Name
-    label: Annotated[str, Label(longest=200)]
-    heading: Annotated[str, Label(longest=200, empty=True)] = ""
-
-
-class CertificateLabels(Noun):
-    """How a laboratory's papers are read: what a person chose last; `name` is the laboratory."""
-
-    name: Name
-    fields: tuple[CertificateLabel, ...]
-
-
-class CertificateColumns(Noun):
-    """How a laboratory's files are read: told once, remembered; `name` is the laboratory."""
-
-    name: Name
-    fields: tuple[CertificateField, ...]

@@ -113,3 +113,36 @@ class Flowering(Noun):
     seen_on: Happened
     in_flower: Annotated[int, Count(0, 100_000)]
     looked_at: Annotated[int, Count(1, 100_000)]
+
+
+# --- how a laboratory's certificates are read -----------------------------------------------------
+
+
+class CertificateField(Noun):
+    """Where a field of a certificate stands: in a column, or always the same."""
+
+    field: Name
+    column: Annotated[str, Label(longest=200, empty=True)] = ""
+    always: Annotated[str, Label(longest=200, empty=True)] = ""
+
+
+class CertificateLabel(Noun):
+    """How a field was found on a paper: the label before it, the heading above it."""
+
+    field: Name
+    label: Annotated[str, Label(longest=200)]
+    heading: Annotated[str, Label(longest=200, empty=True)] = ""
+
+
+class CertificateLabels(Noun):
+    """How a laboratory's papers are read: what a person chose last; `name` is the laboratory."""
+
+    name: Name
+    fields: tuple[CertificateLabel, ...]
+
+
+class CertificateColumns(Noun):
+    """How a laboratory's files are read: told once, remembered; `name` is the laboratory."""
+
+    name: Name
+    fields: tuple[CertificateField, ...]

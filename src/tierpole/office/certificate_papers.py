@@ -13,7 +13,7 @@ from functools import lru_cache
 from tierpole.charts import words
 from tierpole.compliance.certificate import CONTENTS
 from tierpole.errors import Fault, InputError, StoreError
-from tierpole.farm.books import CertificateLabel, CertificateLabels
+from tierpole.farm import CertificateLabel, CertificateLabels
 from tierpole.office.certificates import FIELDS, CertificateDesk, Paper, Taken, Wanting
 from tierpole.office.entry.uploads import Upload, fault_of, media_type
 from tierpole.office.panels import panel_said

@@ -18,8 +18,8 @@ from pathlib import PurePosixPath, PureWindowsPath
 from tierpole.charts import words
 from tierpole.compliance.certificate import CONTENTS, Basis, Certificate, Unit, as_test
 from tierpole.errors import Fault, InputError
-from tierpole.farm import Noun, Test, TestKind
-from tierpole.farm.books import Attachment, CertificateColumns, CertificateField, Panel
+from tierpole.farm import CertificateColumns, CertificateField, Noun, Test, TestKind
+from tierpole.farm.books import Attachment, Panel
 from tierpole.office.panels import PANELS, panel_of, panel_said
 from tierpole.records import (
     Change,

@@ -16,7 +16,18 @@ from uuid import UUID
 from pydantic import TypeAdapter
 
 from tierpole.errors import Fault, InputError
-from tierpole.farm import Cut, Flowering, GaugeReading, Hanging, Noun, Place, Reading, Sample, Test
+from tierpole.farm import (
+    CertificateField,
+    Cut,
+    Flowering,
+    GaugeReading,
+    Hanging,
+    Noun,
+    Place,
+    Reading,
+    Sample,
+    Test,
+)
 from tierpole.farm import books as b
 from tierpole.office.certificates import FIELDS
 from tierpole.office.entry.fields import Ask, ask_of
@@ -335,9 +346,9 @@ _ASKED_OTHERWISE: dict[tuple[str, str], dict[str, Any]] = {
     ("certificate_columns", "fields"): {
         "label": "Where each value stands in its files",
         "columns": (
-            ask_of(b.CertificateField, "field", "What", shape="choice", choices=_FIELDS),
-            ask_of(b.CertificateField, "column", "Heading of its column"),
-            ask_of(b.CertificateField, "always", "Or always the same"),
+            ask_of(CertificateField, "field", "What", shape="choice", choices=_FIELDS),
+            ask_of(CertificateField, "column", "Heading of its column"),
+            ask_of(CertificateField, "always", "Or always the same"),
         ),
     },
     ("report", "kind"): {"label": "What was told or sent"},
