@@ -120,6 +120,22 @@ def test_a_token_of_another_scope_against_rfc9110(office, address):
     assert written(office) == before
 
 
+@pytest.mark.parametrize(("query", "name"), [({"lots": "2 Bank"}, "lots"), ({"Limit": 3}, "Limit")])
+def test_a_slip_in_a_filter_is_told(office, address, query, name):
+    """It does not answer everything, as if nothing had been asked."""
+    with program(office, address, "read", "slips") as client:
+        said = held_to_its_form(client.get("cut", params=query), 422)
+    assert said.startswith(f"{name}: a list is narrowed by season, lot, place")
+
+
+@pytest.mark.parametrize("season", [10**30, -1, 1989, 2101])
+def test_a_season_of_no_year_is_refused(office, address, season):
+    """Also one that no database could hold."""
+    said = {"value": {"pretest_delay": "4 days"}, "season": season}
+    with program(office, address, "write", f"season {season}") as client:
+        assert "season" in held_to_its_form(client.post("laboratory", json=said), 422)
+
+
 def test_this_week_is_the_page_as_json(office, address):
     """The same decisions and tasks as the page shows, soonest first, and as described."""
     with program(office, address, "read", "week") as client:

@@ -14,7 +14,7 @@ from books_office import form_of, quick_office, written
 from fake_office import FakeOffice
 from page_server import served
 from tierpole.farm.books import Memo
-from tierpole.office.entry import FORMS
+from tierpole.office.entry import FORMS, SELLING
 from tierpole.office.entry.desk import by_hand
 from tierpole.office.entry.groups import GROUPS
 from tierpole.records import Change, Wanted, entries, history, nouns, seal, standing, verify, write
@@ -206,7 +206,9 @@ def test_defaults_come_from_the_last_entry(client):
     assert 'value="2026-09-10"' in client.get("/enter/cut").text
 
 
-@pytest.mark.parametrize("form", [form.key for form in FORMS] + [f"any-{k}" for k in by_hand()])
+@pytest.mark.parametrize(
+    "form", [form.key for form in (*FORMS, *SELLING)] + [f"any-{k}" for k in by_hand()]
+)
 def test_every_form_opens_and_refuses_nothing_at_all(client, form):
     """Each form has a label for each question; sent empty, it says what is missing."""
     text = client.get(f"/enter/{form}", follow_redirects=True).text
@@ -219,7 +221,9 @@ def test_every_form_opens_and_refuses_nothing_at_all(client, form):
 
 
 @given(
-    form=st.sampled_from([form.key for form in FORMS] + [f"any-{kind}" for kind in by_hand()]),
+    form=st.sampled_from(
+        [form.key for form in (*FORMS, *SELLING)] + [f"any-{kind}" for kind in by_hand()]
+    ),
     data=st.data(),
 )
 def test_forms_simulated(client, form, data):

@@ -12,9 +12,9 @@ from page_server import served
 from tierpole.records import Wanted, conflicts, nouns
 
 PAGES = (
-    "/enter", "/enter/cut", "/enter/scouting", "/enter/any-sale", "/books", "/books/balance",
-    "/books/check", "/plans", "/people", "/crew", "/packet/2 Bank", "/certificates", "/sign-in",
-    "/pair",
+    "/enter", "/enter/cut", "/enter/scouting", "/enter/gauge", "/enter/spot", "/enter/any-sale",
+    "/books", "/books/balance", "/books/check", "/plans", "/people", "/crew",
+    "/packet/2 Bank", "/certificates", "/sign-in", "/pair",
 )  # fmt: skip
 PORT = 18_700
 

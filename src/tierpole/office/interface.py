@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from typing import Annotated, Any
 from uuid import UUID
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from tierpole._version import __version__
 from tierpole.compliance import Due
@@ -69,7 +69,7 @@ class Said(BaseModel):
     corrects: list[UUID] = []
     why: str = ""
     known_on: date | None = None
-    season: int | None = None
+    season: Annotated[int, Field(ge=1990, le=2100)] | None = None
 
 
 @dataclass(frozen=True)
@@ -373,6 +373,7 @@ _QUERY = [
     _parameter("cursor", "query", {"type": "string", "pattern": "^[0-9]{1,18}$"}),
     _parameter("limit", "query", {"type": "integer", "minimum": 1, "maximum": MOST}),
 ]
+ASKED = tuple(one["name"] for one in _QUERY)  # by what a list may be narrowed
 _ENTRY = {
     "type": "object",
     "required": ["id", "kind", "entry", "value", "known_on", "who"],

@@ -15,6 +15,7 @@ from starlette.exceptions import HTTPException
 from tierpole.errors import InputError
 from tierpole.office.entry.uploads import Upload, fault_of, media_type
 from tierpole.office.interface import (
+    ASKED,
     BASE,
     CONTENT,
     MOST,
@@ -74,6 +75,13 @@ def _written_kind(kind: Annotated[Kind, Depends(_kind)]) -> Kind:
     if not is_written_by_programs(kind):
         raise HTTPException(405, "Only Tierpole itself writes these.", {"Allow": "GET"})
     return kind
+
+
+def _narrowed(request: Request) -> None:
+    """A slip in the name of a filter would else answer everything."""
+    if strangers := request.query_params.keys() - set(ASKED):
+        said = f"{min(strangers)[:40]}: a list is narrowed by {', '.join(ASKED)}."
+        raise HTTPException(422, said)
 
 
 def _entry(request: Request) -> UUID:
@@ -146,7 +154,7 @@ def content(books: Books, key: Annotated[str, Path(pattern=CONTENT)]) -> Respons
     return Response(data, media_type=media_type(data) or "application/octet-stream")
 
 
-@routes.get("/{kind}")
+@routes.get("/{kind}", dependencies=[Depends(_narrowed)])
 def page(
     books: Books, kind: OfKind,
     season: Annotated[int | None, Query(ge=0, le=9999)] = None,
