@@ -221,7 +221,7 @@ def test_forms_limits_page_left_open(phone, machine, is_half_kept):
         cut(page, sticks)
         page.locator("#queue li", has_text=str(sticks)).wait_for()
         page.get_by_text("Leave it").click()
-        page.locator(".tiles").wait_for()
+        page.locator(".tiles").first.wait_for()
     page.context.set_offline(False)
     wait_for(lambda: machine.cuts(71) == machine.cuts(72) == 1 + is_half_kept)
 
