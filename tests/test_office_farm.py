@@ -15,6 +15,7 @@ from page_server import served
 from tierpole.documents import Order
 from tierpole.farm import Cut, Place, Sample, Test, TestKind
 from tierpole.farm.books import Licence
+from tierpole.office import farm
 from tierpole.office.changes import News, what_changed
 from tierpole.office.kept import document_of, kept_plan, kept_plans, mark_of
 from tierpole.records import Change, Wanted, entries, nouns, open_store, season_hash, write
@@ -121,6 +122,21 @@ def test_an_entry_that_matters_starts_a_new_plan(office):
     assert kept_plan(office.store, first).document.plan == (
         kept_plan(office.store, office.mark).document.plan
     )
+
+
+def test_a_row_of_entries_makes_one_plan(office, monkeypatch):
+    """It waits for a lull; and where there is none, no longer than it says."""
+    monkeypatch.setattr(farm, "PAUSE", 1.5)
+    for sticks in range(1, 6):
+        write(office.store, [Change(Cut(lot="2 Bank", cut_on="2026-09-09", sticks=sticks))], "Ann")
+        office.look()
+    office.wait()
+    assert [len(one.cuts) - len(office.worked[0].cuts) for one in office.worked] == [0, 5]
+    monkeypatch.setattr(farm, "LONGEST", 0.1)
+    write(office.store, [Change(Cut(lot="2 Bank", cut_on="2026-09-09", sticks=7))], "Ann")
+    office.look()
+    office.wait()
+    assert len(office.worked) == 3
 
 
 def test_contradictions_keep_the_last_plan(office):

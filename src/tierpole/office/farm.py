@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import MutableMapping
 from dataclasses import replace
 from datetime import date
@@ -33,7 +34,8 @@ if TYPE_CHECKING:
     from tierpole.farm.books import KeptPlan
     from tierpole.season import Season
 
-PAUSE = 0.5  # seconds for which entries that come together are gathered
+PAUSE = 0.5  # seconds without an entry after which it plans again
+LONGEST = 15.0  # seconds it waits for such a lull
 EVERY = 60.0  # seconds after which it looks by itself: at midnight, and for other programs' entries
 
 
@@ -118,7 +120,15 @@ class FarmOffice(Office):
             self._call.clear()
             self._quietly(self._look)
             if self._call.wait(EVERY):
-                self._stop.wait(PAUSE)
+                self._wait_for_a_lull()
+
+    def _wait_for_a_lull(self) -> None:
+        """Let whoever is entering finish: a row of entries makes one new plan."""
+        until = time.monotonic() + LONGEST
+        while time.monotonic() < until and not self._stop.is_set():
+            self._call.clear()
+            if not self._call.wait(PAUSE):
+                return
 
     def _look(self) -> None:
         """Plan again if what a plan is made from is not what it was."""
