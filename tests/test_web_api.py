@@ -113,6 +113,12 @@ def test_a_call_sent_again_writes_nothing_twice(program, office):
         refused = program.post("/cut", json=other, headers=headers)
         assert refused.status_code == 409
         assert refused.headers["content-type"] == "application/problem+json"
+    before = written(office)
+    for key in ("", "k" * 201):
+        refused = program.post("/cut", json=CUT, headers={"idempotency-key": key})
+        assert refused.status_code == 422
+        assert refused.json()["detail"] == "Idempotency-Key: must be of 1 to 200 characters."
+    assert written(office) == before
     assert (
         program.post("/cut", json=CUT).json()["id"] != program.post("/cut", json=CUT).json()["id"]
     )

@@ -363,7 +363,10 @@ _TEXT, _UUID = {"type": "string"}, {"type": "string", "format": "uuid"}
 _DAY = {"type": "string", "format": "date"}
 _ITEMS = {"type": "array", "items": {"$ref": "#/components/schemas/Item"}}
 _ID = _parameter("noun", "path", _UUID)
-_KEY = _parameter("Idempotency-Key", "header", {"type": "string", "minLength": 1, "maxLength": 200})
+LONGEST_KEY = 200  # characters of an Idempotency-Key
+_KEY = _parameter(
+    "Idempotency-Key", "header", {"type": "string", "minLength": 1, "maxLength": LONGEST_KEY}
+)
 _QUERY = [
     _parameter("season", "query", {"type": "integer", "minimum": 0, "maximum": 9999}),
     _parameter("lot", "query", _TEXT),

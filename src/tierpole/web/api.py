@@ -18,6 +18,7 @@ from tierpole.office.interface import (
     ASKED,
     BASE,
     CONTENT,
+    LONGEST_KEY,
     MOST,
     Interface,
     Said,
@@ -86,9 +87,13 @@ def _narrowed(request: Request) -> None:
 
 def _entry(request: Request) -> UUID:
     """The entry's id: the caller's key, so that a call sent again writes nothing twice."""
-    key = request.headers.get("idempotency-key", "")
+    key = request.headers.get("idempotency-key")
+    if key is None:
+        return uuid4()
+    if not 1 <= len(key.strip()) <= LONGEST_KEY:
+        raise HTTPException(422, f"Idempotency-Key: must be of 1 to {LONGEST_KEY} characters.")
     try:
-        return UUID(key) if key else uuid4()
+        return UUID(key)
     except ValueError:
         return uuid5(KEYS, f"{request.state.person.name}/{key}")
 
