@@ -6,17 +6,14 @@ import io
 import re
 from collections import Counter
 from dataclasses import replace
-from datetime import date, timedelta
-from functools import cache
+from datetime import timedelta
 from importlib.resources import files
 
 import numpy as np
 import pypdf
-import pypdfium2
 import pytest
-import zxingcpp
 
-import synthetic
+from made_papers import CUT_DAYS, OUTLOOK, PLAN, SEASON, paper_of, text_of
 from tierpole.barn import room
 from tierpole.barn.geometry import place_capacity
 from tierpole.charts import words
@@ -28,9 +25,7 @@ from tierpole.documents import (
     Bill,
     Filed,
     Order,
-    Proof,
     make_paper,
-    scan_path,
     sheets,
 )
 from tierpole.documents.break_even import break_even, season_cost
@@ -40,21 +35,11 @@ from tierpole.documents.expected import expected, yielded
 from tierpole.documents.grids import certificate_grid
 from tierpole.documents.hanging_map import hanging_map
 from tierpole.documents.lender_summary import lender_summary
-from tierpole.documents.lot_packet import lot_packet
 from tierpole.documents.season_plan import season_plan
 from tierpole.documents.tiers import hanging_today, tier_days, tier_room
-from tierpole.documents.typeset import file_name, typeset
+from tierpole.documents.typeset import file_name
 from tierpole.errors import InputError
 from tierpole.farm import PriceForm, TierLoad
-from tierpole.farm.books import (
-    CustodyStep,
-    Disposal,
-    DisposalMethod,
-    Panel,
-    Planting,
-    Report,
-    ReportKind,
-)
 from tierpole.outlook.dollars import before_harvest
 from tierpole.outlook.stowing import elevation
 from tierpole.outlook.summary import summarise
@@ -62,22 +47,6 @@ from tierpole.plan.harvest import usual_drying
 from tierpole.plan.result import LotState
 from tierpole.rulebook import cautions
 from tierpole.units import POUND
-
-SEASON, OUTLOOK, PLAN = synthetic.season(), synthetic.outlook(), synthetic.plan()
-CUT_DAYS = sorted({cut.day for cut in PLAN.cuts})
-
-
-@cache
-def _paper(kind, order=None):
-    return make_paper(kind, SEASON, OUTLOOK, PLAN, order)
-
-
-def _text(paper):
-    """The words of a paper, by an independent reader, spaces as one."""
-    pages = pypdfium2.PdfDocument(paper.pdf)
-    told = " ".join(pages[n].get_textpage().get_text_range() for n in range(len(pages)))
-    told = told.replace("\xa0", " ").replace("\u2060", "").replace("\ufffe", "-")  # a broken hyphen
-    return " ".join(told.split())
 
 
 def _elements(node):
@@ -99,7 +68,7 @@ def _elements(node):
 @pytest.mark.parametrize("kind", PAPERS)
 def test_paper_limits_tags(kind):
     """Tagged, titled, in its language, headed; each picture has words, each table its heads."""
-    paper = _paper(kind)
+    paper = paper_of(kind)
     read = pypdf.PdfReader(io.BytesIO(paper.pdf))
     root = read.trailer["/Root"]
     assert bool(root["/MarkInfo"]["/Marked"])
@@ -119,7 +88,7 @@ def test_paper_limits_tags(kind):
 @pytest.mark.parametrize("kind", PAPERS)
 def test_paper_limits_type(kind):
     """Only the shipped face is used, and all of it travels with the paper."""
-    read = pypdf.PdfReader(io.BytesIO(_paper(kind).pdf))
+    read = pypdf.PdfReader(io.BytesIO(paper_of(kind).pdf))
     for page in read.pages:
         for font in page["/Resources"].get("/Font", {}).values():
             (inner,) = font["/DescendantFonts"]
@@ -131,19 +100,19 @@ def test_paper_limits_type(kind):
 @pytest.mark.parametrize("kind", PAPERS)
 def test_paper_limits_invented(kind):
     """An invented farm says so on the paper itself; a real one does not."""
-    assert "invented" in _text(_paper(kind)).lower()
+    assert "invented" in text_of(paper_of(kind)).lower()
     farm = SEASON.farm.model_copy(update={"is_invented": False})
     real = replace(SEASON, farm=farm, stand_in_year=None,
                    varieties=tuple(v.model_copy(update={"is_invented": False})
                                    for v in SEASON.varieties))  # fmt: skip
-    assert "invented" not in _text(make_paper(kind, real, OUTLOOK, PLAN)).lower()
+    assert "invented" not in text_of(make_paper(kind, real, OUTLOOK, PLAN)).lower()
 
 
 @pytest.mark.parametrize("kind", PAPERS)
 def test_paper_limits_again(kind):
     """The same facts give the same bytes, on sheets of either size."""
-    assert make_paper(kind, SEASON, OUTLOOK, PLAN).pdf == _paper(kind).pdf
-    metric = pypdf.PdfReader(io.BytesIO(_paper(kind, Order(system="metric")).pdf))
+    assert make_paper(kind, SEASON, OUTLOOK, PLAN).pdf == paper_of(kind).pdf
+    metric = pypdf.PdfReader(io.BytesIO(paper_of(kind, Order(system="metric")).pdf))
     box = metric.pages[0].mediabox
     assert (round(box.width), round(box.height)) == (595, 842)
 
@@ -156,7 +125,7 @@ def test_paper_limits_no_markup():
     season = replace(SEASON, lots=(named, *SEASON.lots[1:]),
                      varieties=(variety, *SEASON.varieties[1:]))  # fmt: skip
     for kind in ("packet", "buyer", "lot-labels"):
-        assert name in _text(make_paper(kind, season, OUTLOOK, PLAN))
+        assert name in text_of(make_paper(kind, season, OUTLOOK, PLAN))
 
 
 def test_paper_limits_nothing_fetched():
@@ -208,8 +177,8 @@ def test_crew_sheet_limits_page(language):
     """The page holds what the sheet says, in its language, with what may hurt."""
     day = CUT_DAYS[-1]
     order = Order(day=day, language=language)
-    paper = _paper("crew", order)
-    text, data = _text(paper), crew_sheet(SEASON, OUTLOOK, PLAN, order).data
+    paper = paper_of("crew", order)
+    text, data = text_of(paper), crew_sheet(SEASON, OUTLOOK, PLAN, order).data
     assert pypdf.PdfReader(io.BytesIO(paper.pdf)).trailer["/Root"]["/Lang"] == language
     for row in data["rows"]:
         assert row["lot"] in text
@@ -369,7 +338,7 @@ def test_hanging_map_limits(place):
         assert drawing["elsewhere"] == ""
         for row in drawing["rows"]:
             assert sum(row.lots.values()) + row.free == row.room
-    text = _text(_paper("map", order))
+    text = text_of(paper_of("map", order))
     assert all(caution.says in text for caution in cautions("barn"))
     held = [drawing["held"] for drawing in data["drawings"]]
     assert (place.occupied_by is not None) == any("hangs here until" in said for said in held)
@@ -397,7 +366,7 @@ def test_hanging_map_limits_too_early():
 
 def test_season_plan_limits_numbers():
     """The plan's own dates, sticks, chances and dollars are on the paper."""
-    text = _text(_paper("season"))
+    text = text_of(paper_of("season"))
     for lot in PLAN.lots:
         assert lot.lot in text
         if lot.request_on:
@@ -422,7 +391,7 @@ def test_season_plan_limits_assumed():
         "6 South bottom": (False, True),
         "7 Hollow": (True, True),
     }
-    assert "a: assumed; nobody has measured what it rests on." in _text(_paper("season"))
+    assert "a: assumed; nobody has measured what it rests on." in text_of(paper_of("season"))
 
 
 def test_lender_summary_limits():
@@ -442,7 +411,7 @@ def test_lender_summary_limits():
     worst = max(over, key=lambda lot: over[lot])
     refused = f"of {worst}, cut after its sample, is over 0.3 % THC in {words.odds(over[worst])}"
     assert (over[worst] > 0) == any(refused in risk for risk in data["risks"])
-    text = _text(_paper("lender"))
+    text = text_of(paper_of("lender"))
     assert "$1.40 a pound for each percent of CBD" in text
 
 
@@ -474,7 +443,7 @@ def test_break_even_limits():
     assert by_weight.grid.header == ("Sold", "a pound")
     assert float(by_weight.grid.rows[1][1].strip("$")) == pytest.approx(cost / pounds[1], rel=0.01)
     assert "The contract pays $3.00." in by_weight.sentence
-    text = _text(_paper("lender"))
+    text = text_of(paper_of("lender"))
     assert "At which price the season breaks even" in text
     metric = break_even(SEASON, OUTLOOK, PLAN, "metric")
     assert "kilogram" in metric.sentence
@@ -493,10 +462,10 @@ def test_lender_summary_limits_sales():
     filed = Filed(bills=(bill, replace(bill, sale="Second", paid=250.5)))
     sales = lender_summary(SEASON, OUTLOOK, PLAN, Order(filed=filed)).data["sales"]
     assert sales.total[5] == "$5,250.50"
-    text = _text(_paper("lender", Order(filed=filed)))
+    text = text_of(paper_of("lender", Order(filed=filed)))
     for said in ("Sales so far", "Second", "$9,632.00", "$9,200.00", "total CBD", "$5,250.50"):
         assert said in text
-    assert "Sales so far" not in _text(_paper("lender"))
+    assert "Sales so far" not in text_of(paper_of("lender"))
 
 
 def test_expected_limits():
@@ -527,133 +496,12 @@ def test_expected_limits():
 def test_buyer_sheet_limits():
     """A buyer is shown no price, an untested lot's numbers as assumed, and its place in law."""
     for lot in PLAN.lots:
-        text = _text(_paper("buyer", Order(of=lot.lot)))
+        text = text_of(paper_of("buyer", Order(of=lot.lot)))
         assert "$" not in text
         assert ("It may not be sold before one passes." in text) == (lot.state is LotState.GROWING)
         assert "total CBD" in text
     failed = replace(PLAN.lots[3], state=LotState.FAILED)
     plan = replace(PLAN, lots=(*PLAN.lots[:3], failed))
-    said = _text(make_paper("buyer", SEASON, OUTLOOK, plan, Order(of="7 Hollow")))
+    said = text_of(make_paper("buyer", SEASON, OUTLOOK, plan, Order(of="7 Hollow")))
     assert "Nothing of 7 Hollow" in said
     assert "It may not be sold as it stands." in said
-
-
-# --- inspection ---------------------------------------------------------------------------------
-
-
-def test_lot_packet_limits():
-    """What is recorded is there with its day; nothing forecast is."""
-    text = _text(_paper("packet", Order(of="1 River")))
-    for said in ("Mon 17 Aug 2026", "Sat 22 Aug 2026", "0.142 %", "± 0.04 %", "Wed 16 Sep 2026"):
-        assert said in text
-    assert "0.142 % total THC is within 0.34 %" in text
-    assert "380 sticks, about 1,900 plants" in text
-    assert not re.search(r"\d of 20\b|\$|8 of 10", text)
-    data = lot_packet(SEASON, OUTLOOK, PLAN, Order(of="1 River")).data
-    assert [row[2] for row in data["sticks"].rows] == ["200", "200", "180", "180"]
-
-
-def test_lot_packet_limits_filed():
-    """What the books hold is printed: plants, custody, disposal, the proof of the chain."""
-    day = date(2026, 8, 17)
-    filed = Filed(
-        plantings=(Planting(lot="1 River", set_on=date(2026, 6, 12), plants=5120),),
-        custody=(
-            CustodyStep(
-                lot="1 River", sampled_on=day, handed_on=day, giver="agent", taker="courier",
-                seal="S-77",
-            ),
-        ),
-        disposals=(
-            Disposal(lot="1 River", disposed_on=date(2026, 9, 1), method=DisposalMethod.BURN,
-                     sticks=4, witness="agent"),
-            Disposal(lot="7 Hollow", disposed_on=date(2026, 9, 1), method=DisposalMethod.DISK),
-            Disposal(lot="1 River", disposed_on=date(2026, 9, 2), method=DisposalMethod.OTHER,
-                     note="to the sheriff"),
-        ),
-        reports=(
-            Report(kind=ReportKind.NOTICE, filed_on=date(2026, 8, 31), lot="1 River",
-                   number="W-42"),
-        ),
-        proof=Proof(entries=1234, seal="ab12cd", checked_on="2026-09-02", is_unbroken=False),
-    )  # fmt: skip
-    text = _text(_paper("packet", Order(of="1 River", filed=filed)))
-    for said in (
-        "5,120",
-        "S-77",
-        "destroyed: burned",
-        "1,234",
-        "ab12cd",
-        "BROKEN",
-        "another way; to the sheriff",
-        "W-42",
-    ):
-        assert said in text
-    assert "disked" not in text
-
-
-def test_lot_packet_limits_broken_rule():
-    """A cut that a rule forbade is on the first page."""
-    cut = SEASON.cuts[0].model_copy(update={"lot": "7 Hollow"})
-    season = replace(SEASON, cuts=(*SEASON.cuts, cut))
-    paper = make_paper("packet", season, OUTLOOK, PLAN, Order(of="7 Hollow"))
-    first = pypdfium2.PdfDocument(paper.pdf)[0].get_textpage().get_text_range()
-    assert "before any official sample" in " ".join(first.split())
-
-
-def test_failed_panels_limits():
-    """The last sample of a lot decides: what failed is not offered; the packet has every panel."""
-    about = {"lot": "1 River", "laboratory": "Hill Lab"}
-    failed = Panel(**about, sampled_on=date(2026, 8, 20), reported_on=date(2026, 8, 25),
-                   microbes_pass=False, metals_pass=True)  # fmt: skip
-    again = Panel(**about, sampled_on=date(2026, 8, 24), reported_on=date(2026, 8, 28),
-                  microbes_pass=True)  # fmt: skip
-    late = again.model_copy(update={"reported_on": date(2026, 12, 1)})
-    for panels, is_offered in (
-        ((failed,), False),
-        ((failed, again), True),
-        ((failed, late), False),
-    ):
-        order = Order(of="1 River", filed=Filed(panels=panels))
-        sheet = PAPERS["buyer"](SEASON, OUTLOOK, PLAN, order).data["sentence"]
-        assert ("microbes failed its last panel" not in sheet) == is_offered
-        grid = lot_packet(SEASON, OUTLOOK, PLAN, order).data["panels"]
-        assert "fail" in grid.rows[0]
-
-
-# --- labels -------------------------------------------------------------------------------------
-
-
-def _codes(paper):
-    """What a scanner reads off the printed pages."""
-    pages = pypdfium2.PdfDocument(paper.pdf)
-    return [
-        code.text
-        for n in range(len(pages))
-        for code in zxingcpp.read_barcodes(pages[n].render(scale=2).to_numpy())
-    ]
-
-
-def test_labels_against_zxing():
-    """An independent scanner reads every code off the printed sheet: an address or plain words."""
-    names = [lot.name for lot in SEASON.lots]
-    leads = _codes(_paper("lot-labels", Order(address="http://farm.local:8047/")))
-    assert sorted(leads) == sorted(
-        f"http://farm.local:8047{scan_path('lots', name)}" for name in names
-    )
-    assert sorted(_codes(_paper("lot-labels"))) == sorted(f"lot / {name}" for name in names)
-    bags = _codes(_paper("bag-labels", Order(of="7 Hollow", count=12)))
-    assert sorted(bags) == sorted(f"bag / 7 Hollow / {n}" for n in range(1, 13))
-    sticks = _codes(_paper("stick-labels", Order(day=CUT_DAYS[-1])))
-    assert sorted(sticks) == sorted(
-        f"stick / {cut.lot} / {cut.day} / {cut.place}" for cut in PLAN.cuts
-        if cut.day == CUT_DAYS[-1]
-    )  # fmt: skip
-
-
-def test_typeset_limits_picture_without_words():
-    """A drawing whose words are missing is refused, not printed."""
-    draft = PAPERS["lender"](SEASON, OUTLOOK, PLAN, Order())
-    spread = replace(draft.data["spread"], sentence=None)
-    with pytest.raises(Exception, match="alt"):
-        typeset(replace(draft, data={**draft.data, "spread": spread}))

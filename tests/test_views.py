@@ -5,13 +5,11 @@ from __future__ import annotations
 import json
 from dataclasses import FrozenInstanceError, asdict, replace
 from datetime import date, timedelta
-from functools import cache
 
 import numpy as np
 import pytest
 from pydantic_core import to_jsonable_python
 
-import synthetic
 from tierpole.barn.advice import Hours, Rule
 from tierpole.barn.sensors import Finding, Trouble
 from tierpole.charts import ground, words
@@ -19,61 +17,15 @@ from tierpole.compliance import LotState
 from tierpole.documents import Filed
 from tierpole.farm import Test, TestKind
 from tierpole.office import views
-from tierpole.office.views import NotHereError, Number, barn, kernels, parts, plain, why
+from tierpole.office.views import NotHereError, barn, parts, plain
 from tierpole.office.views.strikes import strikes_words
 from tierpole.outlook.legal import plants_cut
-from tierpole.outlook.schema import VARIABLES
 from tierpole.outlook.summary import seasons_of_twenty
 from tierpole.outlook.watch import watch
 from tierpole.plan.harvest import window_of
 from tierpole.rulebook import rulebook_on
-from tierpole.units import ACRE, POUND
-
-SEASON, OUTLOOK, PLAN = synthetic.season(), synthetic.outlook(), synthetic.plan()
-PAGES = {
-    "week": ("us",),
-    "season": ("us",),
-    "lot": ("6 South bottom", "us"),
-    "place": ("Frame", "us"),
-    "crew_week": ("en",),
-    "crew_day": (PLAN.cuts[0].day, "es", "us"),
-    "crew_place": ("Frame", "es", "us"),
-    "rules": (),
-    "papers": (),
-    "why_plan": ("p_pass", "6 South bottom"),
-    "why_outlook": ("p_pass", "6 South bottom"),
-    "why_formula": ("compliance.chance:p_pass",),
-    "why_value": ("compliance.chance:trimming",),
-}
-
-
-@cache
-def _planned(name, *args):
-    return views.VIEWS[name](SEASON, OUTLOOK, PLAN, *args)
-
-
-def _view(name, *args, plan=None):
-    """A view of the synthetic plan, or of one changed by a test."""
-    if plan is None:
-        return _planned(name, *args)
-    return views.VIEWS[name](SEASON, OUTLOOK, plan, *args)
-
-
-def _week(plan=None, system="us"):
-    return _view("week", system, plan=plan)
-
-
-def _numbers(value):
-    """Every number that answers "why?" anywhere in a view model."""
-    if isinstance(value, Number):
-        yield value
-    elif isinstance(value, tuple | list):
-        for part in value:
-            yield from _numbers(part)
-    elif hasattr(value, "__dataclass_fields__"):
-        for name in value.__dataclass_fields__:
-            yield from _numbers(getattr(value, name))
-
+from tierpole.units import POUND
+from view_models import OUTLOOK, PAGES, PLAN, SEASON, numbers_in, view_of, week_of
 
 # --- every view ---------------------------------------------------------------------------------
 
@@ -81,7 +33,7 @@ def _numbers(value):
 @pytest.mark.parametrize("name", views.VIEWS)
 def test_view_limits(name):
     """A view is frozen, opens with a sentence, and is plain JSON without a number that is none."""
-    model = _view(name, *PAGES[name])
+    model = view_of(name, *PAGES[name])
     assert model.sentence.rstrip(")").endswith(".")
     assert json.loads(json.dumps(to_jsonable_python(asdict(model)), allow_nan=False))
     with pytest.raises(FrozenInstanceError):
@@ -107,7 +59,7 @@ def test_view_limits(name):
 def test_view_limits_unknown_name(name, args):
     """A name that nothing bears is said to be not here, and no other module is looked into."""
     with pytest.raises(NotHereError):
-        _view(name, *args)
+        view_of(name, *args)
 
 
 def test_pages_limits():
@@ -115,7 +67,7 @@ def test_pages_limits():
     ahead = list(views.pages(SEASON, "us"))
     assert {name for name, *_ in ahead} == {"week", "season", "lot", "place", "rules", "papers"}
     assert len(ahead) == len(set(ahead)) == 4 + len(SEASON.lots) + len(SEASON.places)
-    assert all(_view(*page).sentence for page in ahead)
+    assert all(view_of(*page).sentence for page in ahead)
 
 
 # --- this week ----------------------------------------------------------------------------------
@@ -123,7 +75,7 @@ def test_pages_limits():
 
 def test_week_limits_decisions():
     """The calls to make within the week are all there, with the plan's chance and reason."""
-    week = _week()
+    week = week_of()
     due = [lot for lot in PLAN.lots if lot.request_on and lot.request_on < SEASON.on + timedelta(7)]
     assert [item.lot for item in week.decide] == [lot.lot for lot in due]
     said = " ".join(plain(fact) for fact in week.decide[0].facts)
@@ -136,8 +88,8 @@ def test_week_limits_small_difference():
     """A difference inside the plan's own gap is said to be one."""
     said = "less than the plan can tell apart"
     rough = replace(PLAN, bound=20_000.0, gap=0.2)
-    assert said in " ".join(plain(fact) for fact in _week(rough).decide[0].facts)
-    assert said not in " ".join(plain(fact) for fact in _week().decide[0].facts)
+    assert said in " ".join(plain(fact) for fact in week_of(rough).decide[0].facts)
+    assert said not in " ".join(plain(fact) for fact in week_of().decide[0].facts)
 
 
 def test_week_limits_order():
@@ -145,7 +97,7 @@ def test_week_limits_order():
     by, lots = SEASON.on + timedelta(2), list(PLAN.lots)
     cheap, dear = replace(lots[1], request_on=by), replace(lots[2], request_on=by, reasons=())
     soon = replace(lots[3], request_on=SEASON.on, reasons=())
-    order = [item.lot for item in _week(replace(PLAN, lots=(dear, cheap, soon))).decide]
+    order = [item.lot for item in week_of(replace(PLAN, lots=(dear, cheap, soon))).decide]
     assert order == [soon.lot, cheap.lot, dear.lot]
 
 
@@ -153,8 +105,8 @@ def test_week_limits_nothing_to_decide():
     """Nothing to decide is an answer, and is said."""
     lots = tuple(replace(lot, request_on=None, sample_on=None, cuts=()) for lot in PLAN.lots)
     idle = replace(PLAN, lots=lots, places=())
-    assert _week(idle).sentence == "Nothing to decide this week and nothing to do."
-    assert _week(idle).decide == ()
+    assert week_of(idle).sentence == "Nothing to decide this week and nothing to do."
+    assert week_of(idle).decide == ()
 
 
 def test_week_limits_sampler_already_called():
@@ -173,7 +125,7 @@ def _called(season):
 def test_week_limits_failed_lot_first():
     """A hot lot comes before everything, with the first 24 hours from the rulebook."""
     lots = (*PLAN.lots[:3], replace(PLAN.lots[3], state=LotState.FAILED))
-    first = _week(replace(PLAN, lots=lots)).decide[0]
+    first = week_of(replace(PLAN, lots=lots)).decide[0]
     assert (first.kind, first.lot) == ("failed", PLAN.lots[3].lot)
     steps = rulebook_on("ohio", SEASON.on).hot_result_steps.value
     assert [plain(fact) for fact in first.facts[1:]] == list(steps)
@@ -181,12 +133,12 @@ def test_week_limits_failed_lot_first():
 
 def test_week_limits_cut_list():
     """The cut list holds exactly the plan's cuts of the next seven days."""
-    rows = _week().cut_list
+    rows = week_of().cut_list
     cuts = [cut for cut in PLAN.cuts if cut.day < SEASON.on + timedelta(7)]
     assert [(row.lot, row.sticks, row.place) for row in rows] == [
         (cut.lot, cut.sticks, cut.place) for cut in cuts
     ]
-    assert str(sum(cut.sticks for cut in cuts)) in plain(_week().cut_total)
+    assert str(sum(cut.sticks for cut in cuts)) in plain(week_of().cut_total)
 
 
 def test_week_limits_take_down():
@@ -195,31 +147,31 @@ def test_week_limits_take_down():
     soon = load.taken_down.copy()
     soon[3] = 150
     places = (*PLAN.places[:2], replace(load, taken_down=soon))
-    said = [item.what for item in _week(replace(PLAN, places=places)).todo]
+    said = [item.what for item in week_of(replace(PLAN, places=places)).todo]
     assert "Take down 150 sticks in Frame once they are in case." in said
-    assert not any("Take down" in item.what for item in _week().todo)
+    assert not any("Take down" in item.what for item in week_of().todo)
 
 
 def test_week_limits_room():
     """Free sticks are the plan's room less what hangs; another crop's room is said to be taken."""
-    said = [plain(phrase) for phrase in _week().room]
+    said = [plain(phrase) for phrase in week_of().room]
     shed = PLAN.places[1]
     assert f"{shed.capacity[0] - shed.hanging[0]:,.0f} of {shed.capacity[0]:,.0f}" in said[1]
     assert said[0].startswith("Home barn: tobacco until Mon 5 Oct")
-    assert plain(_week().short).startswith("46 sticks of 2 Barn field")
-    assert _week(replace(PLAN, lots=PLAN.lots[2:])).short == ()
+    assert plain(week_of().short).startswith("46 sticks of 2 Barn field")
+    assert week_of(replace(PLAN, lots=PLAN.lots[2:])).short == ()
 
 
 def test_week_limits_hands():
     """Hours of the next seven days are the crew plan's own."""
     crew = PLAN.crew
     used = (crew.cut_and_hang + crew.take_down + crew.strip)[:7].sum()
-    assert f"{np.ceil(used):.0f} of {crew.available[:7].sum():.0f} hours" in plain(_week().hands)
+    assert f"{np.ceil(used):.0f} of {crew.available[:7].sum():.0f} hours" in plain(week_of().hands)
 
 
 def test_week_limits_frost_offset():
     """Each frost number names the field's own difference, and colder fields freeze likelier."""
-    said = [plain(phrase) for phrase in _week().frost]
+    said = [plain(phrase) for phrase in week_of().frost]
     assert ["as cold as" in said[0], "2 °F colder" in said[1], "3 °F colder" in said[2]] == [
         True
     ] * 3
@@ -233,26 +185,26 @@ def test_week_limits_frost_offset():
 
 def test_week_limits_money_loss_first():
     """Loss is said before gain."""
-    said = plain(_week().money)
+    said = plain(week_of().money)
     assert said.index("loses") < said.index("mean")
     assert words.odds(PLAN.money.p_loss) in said
 
 
 def test_week_limits_metric():
     """Metric pages say degrees Celsius."""
-    metric = _week(system="metric")
+    metric = week_of(system="metric")
     assert all("°C" in row.low for row in metric.weather)
     assert "°F" not in " ".join(plain(phrase) for phrase in metric.frost)
 
 
 def test_week_limits_assumed():
     """A chance is assumed while no test of the lot is in, and only then."""
-    week = _week()
-    chances = [n for n in _numbers(week.decide) if n.why.startswith("plan/p_pass")]
+    week = week_of()
+    chances = [n for n in numbers_in(week.decide) if n.why.startswith("plan/p_pass")]
     assert chances
     assert all(number.assumed for number in chances)
-    lot = _view("lot", "6 South bottom", "us")
-    tested = [n for n in _numbers(lot.facts) if n.why.startswith("plan/p_pass")]
+    lot = view_of("lot", "6 South bottom", "us")
+    tested = [n for n in numbers_in(lot.facts) if n.why.startswith("plan/p_pass")]
     assert [number.assumed for number in tested] == [False]
 
 
@@ -283,7 +235,7 @@ def _without_gain(lot):
 
 def test_lot_limits_next_test():
     """The page says what each reading would mean, what the test is worth, what the last one did."""
-    view = _view("lot", "6 South bottom", "us")
+    view = view_of("lot", "6 South bottom", "us")
     assert view.if_read is not None
     assert "if it reads 0.20 %" in view.if_read.sentence
     assert view.if_read.table.rows[-1][1].startswith("too far from what is known")
@@ -292,7 +244,7 @@ def test_lot_limits_next_test():
     assert [row[2] for row in view.worth_of_test.table.rows] == ["$70", "$120", "$35"]
     test = next(record for record in view.records if "pre-test" in record.what)
     assert "lowered the THC expected by 23 %" in test.what
-    passed = _view("lot", "1 River", "us")
+    passed = view_of("lot", "1 River", "us")
     assert (passed.if_read, passed.worth_of_test) == (None, None)
 
 
@@ -301,18 +253,18 @@ def test_lot_limits_next_test():
 
 def test_lot_limits_choices():
     """The slider's windows are the plan's own rule, and it starts on the plan's day."""
-    lot = _view("lot", "6 South bottom", "us")
+    lot = view_of("lot", "6 South bottom", "us")
     assert lot.choices[lot.chosen].day == PLAN.lot("6 South bottom").sample_on
     for choice in lot.choices[::5]:
         window = window_of(SEASON, choice.day)
         assert (choice.opens, choice.closes) == (window.first, window.last)
         assert words.span(window.first, window.last) in choice.says
-    assert _view("lot", "1 River", "us").choices == ()
+    assert view_of("lot", "1 River", "us").choices == ()
 
 
 def test_lot_limits_records():
     """Everything recorded of the lot is listed, oldest first, nothing of another lot."""
-    said = [record.what for record in _view("lot", "1 River", "us").records]
+    said = [record.what for record in view_of("lot", "1 River", "us").records]
     assert said[0] == "sampler called for Mon 17 Aug"
     assert any("official sample: total THC 0.142 ± 0.04 %" in what for what in said)
     assert sum("cut" in what for what in said) == len(SEASON.cuts)
@@ -321,18 +273,18 @@ def test_lot_limits_records():
 
 def test_lot_limits_assumed():
     """What nobody measured is named; what somebody did is not."""
-    hollow = " ".join(_view("lot", "7 Hollow", "us").assumed)
+    hollow = " ".join(view_of("lot", "7 Hollow", "us").assumed)
     assert "90 % of the 3,136 set" in hollow
     assert "its CBD to THC ratio" in hollow
     assert "no test of this lot is in" in hollow
-    river = " ".join(_view("lot", "1 River", "us").assumed)
+    river = " ".join(view_of("lot", "1 River", "us").assumed)
     assert "Plants alive" not in river
     assert "no test" not in river
 
 
 def test_lot_limits_reality():
     """The page says where real lots differ from the simulated truth."""
-    assert "Lots as farms have them differ" in _view("lot", "1 River", "us").limits[0]
+    assert "Lots as farms have them differ" in view_of("lot", "1 River", "us").limits[0]
 
 
 @pytest.mark.parametrize(
@@ -347,13 +299,13 @@ def test_lot_limits_reality():
 def test_lot_limits_states(state, expected):
     """The first sentence is the decision, whatever the state."""
     lots = tuple(replace(lot, state=state) for lot in PLAN.lots)
-    page = _view("lot", "6 South bottom", "us", plan=replace(PLAN, lots=lots))
+    page = view_of("lot", "6 South bottom", "us", plan=replace(PLAN, lots=lots))
     assert page.sentence.startswith(expected)
 
 
 def test_place_limits():
     """What hangs, what comes and the room are the records' and the plan's."""
-    page = _view("place", "Frame", "us")
+    page = view_of("place", "Frame", "us")
     assert [(row.lot, row.sticks) for row in page.hangs] == [("1 River", 200)]
     assert page.hangs[0].moisture == "31 % on Tue 1 Sep"
     coming = [(cut.lot, cut.sticks) for cut in PLAN.cuts if cut.place == "Frame"]
@@ -364,7 +316,7 @@ def test_place_limits():
 
 def test_place_tells_what_its_readings_say():
     """Alarm, a rule of airing with its gain or that there is none, and what was not foretold."""
-    page = _view("place", "Frame", "us")
+    page = view_of("place", "Frame", "us")
     assert page.now is not None
     assert page.now.alarm.startswith("The chance of mould on 1 River")
     rule, gain, *_ = (parts.plain(phrase) for phrase in page.now.advice)
@@ -379,7 +331,7 @@ def test_place_tells_what_its_readings_say():
 def test_nothing_is_called_safe_and_nothing_heated_unasked():
     """Without a limit no load is weighed; without a listed, vented heater nobody speaks of one."""
     for name in ("Frame", "Fan shed", "Home barn"):
-        page = _view("place", name, "us")
+        page = view_of("place", name, "us")
         said = [*page.notes, *(parts.plain(p) for p in (page.now.advice if page.now else ()))]
         assert not any("heater" in line for line in said)
         assert not any("on a rail" in line for line in said)
@@ -388,7 +340,7 @@ def test_nothing_is_called_safe_and_nothing_heated_unasked():
 def test_a_lot_says_how_many_plants_its_sample_takes():
     """As many as the rules in force ask for; nothing of it once the sample is taken."""
     for lot in PLAN.lots:
-        facts = dict(_view("lot", lot.lot, "us").facts)
+        facts = dict(view_of("lot", lot.lot, "us").facts)
         number = SEASON.lot_index(lot.lot)
         if lot.state is LotState.GROWING and lot.sample_on is not None:
             (said,) = facts["The official sample"]
@@ -399,7 +351,7 @@ def test_a_lot_says_how_many_plants_its_sample_takes():
 
 def test_plants_too_heavy_for_a_stick_are_to_be_broken_up():
     """A lot one plant of which outweighs a heavy stick is named with that weight; others not."""
-    assert not any("branches" in line for line in _view("place", "Frame", "us").notes)
+    assert not any("branches" in line for line in view_of("place", "Frame", "us").notes)
     heavy = SEASON.lots[0].model_copy(update={"plants_per_stick": 1, "plant_yield": 4 * POUND})
     season = replace(SEASON, lots=(heavy, *SEASON.lots[1:]))
     page = views.VIEWS["place"](season, OUTLOOK, PLAN, "Frame", "us")
@@ -425,7 +377,7 @@ def test_hot_results_over_the_years_are_told_with_their_rule():
     assert "in 2022, 2024 and 2026 may count as 3 negligent violations" in told(2022, 2024, 2026)
     assert "990.29(e)" in told(2022, 2024, 2026)
     assert "revoke the license for 5" in told(2021, 2022, 2025), "barred until 2030"
-    assert _view("week", "us").strikes == ""
+    assert view_of("week", "us").strikes == ""
 
 
 def test_a_rail_limit_is_held_against_the_heaviest_sticks():
@@ -483,14 +435,14 @@ def test_troubles_in_full():
 
 def test_place_limits_taken():
     """A place that something else holds says until when."""
-    page = _view("place", "Home barn", "us")
+    page = view_of("place", "Home barn", "us")
     assert page.sentence.startswith("Home barn holds tobacco until Monday 5 October")
     assert any("air exchange" in line for line in page.assumed)
 
 
 def test_season_limits():
     """The list under the strip names the strip's own blocks; rivals are told with the plan."""
-    page = _view("season", "us")
+    page = view_of("season", "us")
     blocks = {row.get("id") for rows in page.strip.spec["datasets"].values() for row in rows}
     assert {cut.key for cut in page.cuts} <= blocks
     assert page.rivals[0].name == "this plan"
@@ -501,7 +453,7 @@ def test_season_limits():
 def test_rules_limits():
     """Every rule of the book in force is shown once, with its citation and its doubt."""
     book = rulebook_on("ohio", SEASON.on)
-    page = _view("rules")
+    page = view_of("rules")
     shown = [*page.first, *page.rest]
     titles = [title for name, title, _ in book.provisions() if name != "hot_result_steps"]
     assert sorted(rule.title for rule in shown) == sorted(titles)
@@ -515,7 +467,7 @@ def test_rules_limits():
 
 def test_rules_limits_coming_change():
     """The change of 12 November 2026 is told in the first sentence, with what differs."""
-    page = _view("rules")
+    page = view_of("rules")
     assert "12 November" in page.sentence
     assert page.changes
     assert page.changes[0].differences
@@ -525,7 +477,7 @@ def test_head_limits():
     """An invented farm and its stand-in year are named on every page, with the rule of choice."""
     own = {name: args for name, args in PAGES.items() if not name.startswith("crew_")}
     for name, args in own.items():  # the head of the crew's pages is the desk's
-        short, long = _view(name, *args).head.invented
+        short, long = view_of(name, *args).head.invented
         assert "invented farm" in short
         assert "1996" in short
         assert "median" in long
@@ -533,102 +485,3 @@ def test_head_limits():
     real = replace(SEASON, farm=SEASON.farm.model_copy(update={"is_invented": False}),
                    stand_in_year=None)  # fmt: skip
     assert ground.invented(real) == ("", "")
-
-
-# --- why ------------------------------------------------------------------------------------------
-
-
-def test_kernels_limits_variables():
-    """Every variable of the outlook says how it is made."""
-    assert set(kernels.MADE) == {variable.name for variable in VARIABLES}
-
-
-@pytest.mark.parametrize(
-    "name", sorted({f for made in kernels.MADE.values() for f in made.formulas})
-)
-def test_kernels_limits_formula(name):
-    """Each formula named exists, and its docstring has an equation and a source."""
-    titles = [section.title for section in kernels.sections(name)]
-    assert {"Equation", "Source"} <= set(titles)
-    assert kernels.used(name)
-
-
-@pytest.mark.parametrize(
-    "module", sorted({m for made in kernels.MADE.values() for m in made.values})
-)
-def test_kernels_limits_values(module):
-    """Each module named holds coefficients, and every one has a source."""
-    assert kernels.values(module)
-    assert all(row.source for row in kernels.values(module))
-
-
-def _down(address):
-    """The addresses one click below a step, and whether it shows a value with its source."""
-    kind, _, rest = address.partition("/")
-    args = rest.split("/", 1) if kind in ("plan", "outlook") else [rest]
-    page = _view(f"why_{kind}", *args)
-    return [step.to for step in page.onward] + [row.to for row in page.rows], kind == "value"
-
-
-def test_why_limits_five_clicks():
-    """From any number of This week, a value and its source are at most five clicks away."""
-    week = _week()
-    starts = {number.why for number in _numbers(week)} | {row.why for row in week.cut_list}
-    assert len(starts) > 8
-    for start in starts:
-        reached, steps, clicks = False, [start], 1
-        while not reached and clicks <= 5:
-            below = [_down(step) for step in steps]
-            reached = any(is_value for _, is_value in below)
-            steps = [onward[0] for onward, _ in below if onward]
-            clicks += 1
-        assert reached, start
-
-
-def test_why_limits_facts():
-    """The first step shows the plan's own numbers again."""
-    facts = dict(_view("why_plan", "money", "season").facts)
-    assert facts["Mean"] == words.dollars(PLAN.money.mean)
-    assert facts["Seasons drawn"] == str(PLAN.money.n)
-    reasons = dict(_view("why_plan", "reason", "2 Barn field").facts)
-    assert reasons["A week later"].startswith(
-        words.signed_dollars(PLAN.lot("2 Barn field").reasons[1].total)
-    )
-
-
-def test_why_limits_outlook_numbers():
-    """The second step's band is that of the draws, for the lot asked for."""
-    facts = dict(_view("why_outlook", "flower_day", "6 South bottom").facts)
-    draws = OUTLOOK.flower_day.sel(lot="6 South bottom").values
-    low, high = np.quantile(draws, (0.1, 0.9))
-    assert facts["8 of 10 draws"] == f"{low:.4g} to {high:.4g}"
-
-
-def test_why_limits_assumed_value():
-    """A value that is not read or computed says that it is assumed."""
-    page = _view("why_value", "compliance.chance:trimming")
-    assert page.sentence.startswith("This value is assumed: ")
-    assert why.STEPS.keys() >= {number.why.split("/")[1] for number in _numbers(_week())}
-
-
-def test_place_limits_acres():
-    """Full, a place holds its sticks' plants; 420 sticks of 5 are 2,100 plants, as in the notes."""
-    view = _view("place", "Frame", "us")
-    (said,) = [note for note in view.notes if note.startswith("Full, it holds")]
-    lots = SEASON.lots
-    plants = [420 * lot.plants_per_stick for lot in lots]
-    acres = [420 / SEASON.sticks_total(lot) * lot.area / ACRE for lot in lots]
-    assert f"{min(plants):,}" in said
-    assert float(said.split("those of ")[1].split()[0]) == pytest.approx(min(acres), abs=0.006)
-    assert said.endswith("by lot.")
-
-
-@pytest.mark.parametrize("key", ["testing", "told", "off_types"])
-def test_why_limits_of_a_test(key):
-    """What a test is worth, changed, or may meet leads to the draws and to values with a source."""
-    page = _view("why_plan", key, "6 South bottom")
-    assert {step.name for step in page.onward} >= {"thc", "p_pass"}
-    assert page.rows
-    assert all(row.source for row in page.rows)
-    if key == "testing":
-        assert dict(page.facts)["Worth before its fee"] == "$120"

@@ -6,28 +6,15 @@ import io
 import re
 import zipfile
 
-import httpx
 import pytest
 
-from books_office import form_of, quick_office, written
+from books_office import form_of, written
 from made_certificates import HILL, RIDGE, pdf, photo, scanned
-from page_server import served
 from tierpole.records import Wanted, content_key, nouns
 
+pytest_plugins = ["books_pages"]
+
 REST = {"own-kind": "pre-test", "own-plants": "20"}
-
-
-@pytest.fixture
-def office(tmp_path):
-    with quick_office(tmp_path) as office:
-        yield office
-
-
-@pytest.fixture
-def client(office):
-    with served(office) as address, httpx.Client(base_url=address) as client:
-        client.get("/enter")
-        yield client
 
 
 def hand_in(client, data, laboratory="Hill Lab", name="coa.pdf"):

@@ -4,36 +4,23 @@ from __future__ import annotations
 
 import re
 
-import httpx
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from books_office import form_of, quick_office, written
-from page_server import served
+from books_office import form_of, written
 from tierpole.errors import InputError
 from tierpole.farm import Test
 from tierpole.office.certificates import MOST, guessed, read_sheet
 from tierpole.records import Wanted, nouns
+
+pytest_plugins = ["books_pages"]
 
 FILE = """Sample Name,Collected,Report Date,Total THC %,THCA %,D9 THC %,Total CBD %,Water %
 2 Bank,9/1/2026,9/4/2026,0.24,0.22,0.05,6.10,9.8
 """
 ALWAYS = {"always-kind": "pre-test", "always-plants": "20", "always-unit": "%",
           "always-basis": "dry"}  # fmt: skip
-
-
-@pytest.fixture
-def office(tmp_path):
-    with quick_office(tmp_path) as office:
-        yield office
-
-
-@pytest.fixture
-def client(office):
-    with served(office) as address, httpx.Client(base_url=address) as client:
-        client.get("/enter")
-        yield client
 
 
 def hand_in(client, text=FILE, laboratory="Hill Lab"):

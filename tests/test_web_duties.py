@@ -6,13 +6,11 @@ import re
 from dataclasses import replace
 from datetime import date
 
-import httpx
 import icalendar
 import pytest
 
 import synthetic
-from books_office import form_of, quick_office, written
-from page_server import served
+from books_office import form_of, written
 from tierpole.compliance import Due, LotState
 from tierpole.documents import Filed, failed_lots
 from tierpole.farm import Test, TestKind
@@ -32,24 +30,13 @@ from tierpole.office.views import week
 from tierpole.office.views.duties import ways_after_fail
 from tierpole.records import Change, Wanted, nouns, read_season, write
 
+pytest_plugins = ["books_pages"]
+
 ABOUT = {"lot": "2 Bank", "sampled_on": "2026-08-24", "plants": 2, "uncertainty": 0.0004}
 FAILED = Test(kind=TestKind.OFFICIAL, reported_on="2026-08-31", total_thc=0.0045, **ABOUT)
 SALE = Sale(name="First", buyer="Mill", agreed_on="2026-08-20", form="flat", price_flat=6.0,
             panels=("pesticides",))  # fmt: skip
 SHRED, STRIP = "whole plants shredded", "flower removed and destroyed"
-
-
-@pytest.fixture
-def office(tmp_path):
-    with quick_office(tmp_path) as office:
-        yield office
-
-
-@pytest.fixture
-def client(office):
-    with served(office) as address, httpx.Client(base_url=address) as client:
-        client.get("/enter")
-        yield client
 
 
 def said(office, *every):
