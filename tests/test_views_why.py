@@ -108,3 +108,13 @@ def test_why_limits_of_a_test(key):
     assert all(row.source for row in page.rows)
     if key == "testing":
         assert dict(page.facts)["Worth before its fee"] == "$120"
+
+
+@pytest.mark.parametrize("name", ["summer_end", "earworm_reach", "hemp_borer_hatch"])
+def test_counts_of_insects_lead_to_their_source(name):
+    """What This week tells of insects has its row, with source and mark, one click away."""
+    row = kernels.value("crop.insects", name)
+    page = view_of("why_value", f"crop.insects:{name}")
+    assert row is not None
+    assert row.source in page.sentence
+    assert ("This value is assumed" in page.sentence) == row.mark.is_assumed

@@ -66,6 +66,8 @@ MADE: dict[str, Made] = {
     "free_day": Made(("barn.drying:drying_step",), ("barn.draws", "barn.places")),
 }  # fmt: skip
 
+TOLD = ("crop.insects",)  # modules whose values pages tell without a variable of the outlook
+
 
 @dataclass(frozen=True)
 class Section:

@@ -345,4 +345,5 @@ def _modules() -> set[str]:
     """Modules whose values a reader may ask for: those of the formulas and their priors."""
     made = kernels.MADE.values()
     known = {m for one in made for m in (*(f.split(":")[0] for f in one.formulas), *one.values)}
-    return known | {module for step in STEPS.values() for module in step.values}
+    told = {*kernels.TOLD, *(module for step in STEPS.values() for module in step.values)}
+    return known | told
